@@ -1,0 +1,90 @@
+"""What is wrong, as values: where it stands, how bad it is, what was measured against what."""
+
+from __future__ import annotations
+
+from enum import IntEnum
+from typing import Literal
+
+from msgspec import Struct
+
+KeyPath = tuple[str | int, ...]
+Kind = Literal["pass", "fail", "open", "review"]
+
+
+class Level(IntEnum):
+    """How much a finding weighs; the words are those of SARIF 2.1.0."""
+
+    note = 1
+    warning = 2
+    error = 3
+
+
+class Mark(Struct, frozen=True, order=True):
+    """A place in a file. Line and column count from 1 in characters; 0 means the whole file."""
+
+    path: str
+    line: int = 0
+    column: int = 0
+
+
+class Place(Struct, frozen=True):
+    """A place named by key path; line and column are looked up only when somebody wants to read them.
+
+    Where there is no key (a syntax error), ``line`` and ``column`` are given, counted from 1; else they are 0.
+    """
+
+    path: str
+    keys: KeyPath = ()
+    line: int = 0
+    column: int = 0
+
+
+class Source(Struct, frozen=True):
+    """Where a figure comes from and how well that was checked.
+
+    ``checked`` is ``verified`` (read in the named source), ``practice`` (common practice, no source),
+    ``memory`` (recalled, not seen) or ``house`` (the repository's own figure, for which the house answers).
+    """
+
+    document: str = ""
+    section: str = ""
+    checked: Literal["verified", "practice", "memory", "house"] = "practice"
+    note: str = ""
+
+
+class Fault(Struct, frozen=True):
+    """What a reader or a rule kind has to say; who says it and how loudly is stamped by ``judge``.
+
+    ``measured`` and ``limit`` are in the unit named by ``unit``, as shown to people; None where no number is meant.
+    ``missing`` are the places where a figure should stand; ``checked`` says how well the limit was checked, where the
+    rule's own source does not hold for it.
+    """
+
+    place: Place
+    message: str
+    remedy: str = ""
+    kind: Kind = "fail"
+    measured: str | None = None
+    limit: str | None = None
+    unit: str = ""
+    related: tuple[Place, ...] = ()
+    missing: tuple[Place, ...] = ()
+    checked: str = ""
+    property: str = ""
+
+
+class Finding(Struct, frozen=True):
+    """A fault with the rule that says so, its level and the record it is about."""
+
+    rule: str
+    level: Level
+    fault: Fault
+    formula: str = ""
+    material: str = ""
+    why: str = ""
+    source: Source | None = None
+
+    @property
+    def blocks(self) -> bool:
+        """True where a commit may not pass: an error that fails, or that could not be judged."""
+        return self.level is Level.error and self.fault.kind in ("fail", "open")

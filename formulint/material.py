@@ -1,0 +1,83 @@
+"""A raw material, as its file says it; the Struct is the one declaration of the format."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated
+
+from msgspec import UNSET, Meta, Struct, UnsetType
+
+from formulint.figure import Density, FilmPartDensity, MassShare, Number, OilAbsorption, Price, Temperature
+from formulint.vocabulary import Disclosure, Form, Function, Ionic, MaterialState, Volatile
+
+Code = Annotated[str, Meta(pattern="^[A-Za-z0-9]+(-[A-Za-z0-9]+)*$", max_length=40, examples=["RM-1401"])]
+
+
+class HazardFigures(Struct, frozen=True, forbid_unknown_fields=True):
+    """Figures that go with a component's classification: specific limits by class, M-factors, acute toxicity estimates."""
+
+    limits: dict[str, MassShare] = {}
+    m_acute: Number | None = None
+    m_chronic: Number | None = None
+    ate: dict[str, str] = {}
+
+
+class Component(Struct, frozen=True, forbid_unknown_fields=True):
+    """A substance in the material with its share by mass; ``hazards`` absent means unknown, ``[]`` means none."""
+
+    name: str
+    share: MassShare
+    cas: str = ""
+    hazards: tuple[str, ...] | UnsetType = UNSET
+    hazard_figures: HazardFigures = HazardFigures()
+    volatile: Volatile | None = None
+    boiling_point: Temperature | None = None
+    density: Density | None = None
+
+
+class DoseWindow(Struct, frozen=True, forbid_unknown_fields=True):
+    """The supplier's window for the material as supplied, on the batch; it may narrow a pack's, never widen it."""
+
+    min: MassShare | None = None
+    max: MassShare | None = None
+
+
+class Material(Struct, frozen=True, forbid_unknown_fields=True):
+    """A raw material as supplied."""
+
+    code: Code
+    name: str
+    functions: Annotated[tuple[Function, ...], Meta(min_length=1)]
+    form: Form | None = None
+    state: MaterialState = "approved"
+    approved_for: tuple[str, ...] = ()
+    density: Density | None = None
+    nonvolatile: MassShare | None = None
+    nonvolatile_oven: MassShare | None = None
+    nonvolatile_oven_method: str = ""
+    water: MassShare | None = None
+    voc: MassShare | None = None
+    voc_us: MassShare | None = None
+    voc_eu: MassShare | None = None
+    exempt: MassShare | None = None
+    other_volatile: MassShare | None = None
+    nonvolatile_density: FilmPartDensity | None = None
+    film_density: Density | None = None
+    active: MassShare | None = None
+    pigment: MassShare | None = None
+    pigment_density: Density | None = None
+    oil_absorption: OilAbsorption | None = None
+    ph: Number | None = None
+    ionic: Ionic | None = None
+    minimum_film_temperature: Temperature | None = None
+    price: Price | None = None
+    price_date: date | None = None
+    sds_date: date | None = None
+    disclosure: Disclosure | None = None
+    supplier: str = ""
+    tags: tuple[str, ...] = ()
+    dose: DoseWindow | None = None
+    component: tuple[Component, ...] = ()
+    source: dict[str, str] = {}
+    tolerance: dict[str, str] = {}
+    note: str = ""

@@ -1,0 +1,51 @@
+"""The settings of a formula repository (``formulint.toml``): the one declaration of their format."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from msgspec import Meta, Struct
+
+from formulint.figure import Density, MassShare
+
+
+class RuleSetting(Struct, frozen=True, forbid_unknown_fields=True):
+    """Another level for a rule, with the reason; ``unsafe`` rules cannot be lowered."""
+
+    rule: str
+    level: Literal["error", "warning", "note"]
+    reason: Annotated[str, Meta(min_length=1)]
+
+
+class Folders(Struct, frozen=True, forbid_unknown_fields=True):
+    """Where records lie, relative to the root."""
+
+    materials: str = "materials"
+    formulas: str = "formulas"
+    rules: str = "rules"
+
+
+class Approvers(Struct, frozen=True, forbid_unknown_fields=True):
+    """Who may approve what, by mail address."""
+
+    formula: tuple[str, ...] = ()
+    material: tuple[str, ...] = ()
+    policy: tuple[str, ...] = ()
+
+
+class Settings(Struct, frozen=True, forbid_unknown_fields=True):
+    """The settings of one root."""
+
+    format: Literal[1]
+    currency: Annotated[str, Meta(pattern="^[A-Z]{3}$")] = "USD"
+    units: Literal["us", "metric"] = "metric"
+    water_density: Density | None = None
+    closure: MassShare | None = None
+    requires: str = ""
+    packs: dict[str, str] = {}
+    confirmed: tuple[str, ...] = ()
+    rule_setting: tuple[RuleSetting, ...] = ()
+    approvals: Literal["signed", "stated"] = "signed"
+    signers: str = ""
+    approvers: Approvers = Approvers()
+    folders: Folders = Folders()
