@@ -1,0 +1,221 @@
+"""How git is called: the program, its environment and options, what its complaints mean, and the reader of objects.
+
+Whatever a repository brings along, nothing here may run, fetch or believe it: no hooks, filters, textconv, file
+system monitors, replacement objects, grafts, promised objects, prompts.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+from collections.abc import Mapping, Sequence
+from typing import IO
+
+from formulint.errors import UserError
+
+OLDEST = (2, 34)
+"""The oldest git that is supported."""
+
+LONGEST = 1 << 20
+"""Bytes of a file that are read, 1 MiB; of a longer one a single byte more, so that its reader can refuse it."""
+
+DAMAGE = "look with git fsck --full, or clone again; a clone made with --filter lacks files: clone without it"
+"""What helps where objects are missing or broken."""
+
+# What git hands to hooks, and people use to point at a repository. All else that begins with GIT_ is dropped.
+_INHERITED = (
+    "GIT_DIR",
+    "GIT_WORK_TREE",
+    "GIT_COMMON_DIR",
+    "GIT_INDEX_FILE",
+    "GIT_OBJECT_DIRECTORY",
+    "GIT_ALTERNATE_OBJECT_DIRECTORIES",
+    "GIT_QUARANTINE_PATH",
+    "GIT_PREFIX",
+)
+
+_FIXED = {
+    "LC_ALL": "C",  # git's complaints are compared with the words below
+    "LANGUAGE": "",
+    "GIT_NO_REPLACE_OBJECTS": "1",
+    # info/grafts is believed even with GIT_NO_REPLACE_OBJECTS set; an empty file in its place grafts nothing.
+    "GIT_GRAFT_FILE": os.devnull,
+    "GIT_TERMINAL_PROMPT": "0",
+    "GIT_OPTIONAL_LOCKS": "0",
+    "GIT_NO_LAZY_FETCH": "1",  # known to newer git only; protocol.allow below stops older ones
+    "GIT_LITERAL_PATHSPECS": "1",
+}
+
+_OPTIONS = (
+    *("-c", "protocol.allow=never"),
+    *("-c", "core.fsmonitor=false"),
+    *("-c", "core.hooksPath=/dev/null"),
+    *("-c", "gpg.program=gpg"),
+    *("-c", "gpg.ssh.program=ssh-keygen"),
+    *("-c", "gpg.x509.program=gpgsm"),
+)
+
+_BROKEN = (b"unable to read", b"inflate", b"unable to unpack", b"corrupt", b"bad object", b"bad tree", b"not a tree")
+
+
+class Git:
+    """The program, called in one folder with one environment.
+
+    Parameters
+    ----------
+    program : str
+        Absolute path of git.
+    folder : str
+        Where every call runs.
+    handed : mapping of str to str
+        Variables of git that count here; all others are dropped.
+    """
+
+    def __init__(self, program: str, folder: str, handed: Mapping[str, str]) -> None:
+        self.folder = folder
+        self.command = (program, *_OPTIONS)
+        kept = {name: value for name, value in os.environ.items() if not name.startswith("GIT_")}
+        self.environment = {**kept, **handed, **_FIXED}
+
+    def call(self, *words: str, stdin: bytes = b"") -> tuple[int, bytes, bytes]:
+        """Exit status, output and complaints, whatever they are."""
+        ran = subprocess.run(
+            (*self.command, *words),
+            cwd=self.folder,
+            env=self.environment,
+            input=stdin,
+            capture_output=True,
+            check=False,
+        )
+        return ran.returncode, ran.stdout, ran.stderr
+
+    def run(self, *words: str, stdin: bytes = b"", accept: tuple[int, ...] = (0,)) -> bytes:
+        """What git prints; UserError, with git's own words, where it ends otherwise than ``accept`` says."""
+        status, out, complaint = self.call(*words, stdin=stdin)
+        if status not in accept or b"unable to read" in complaint:  # grep passes over what it cannot read, status 0
+            raise self.failure(words[0], complaint)
+        return out
+
+    def failure(self, command: str, complaint: bytes) -> UserError:
+        """What a failed call means and what helps."""
+        said = words_of(complaint)
+        if b"dubious ownership" in complaint or b"unsafe repository" in complaint:
+            message = "git refuses this repository, because its folder belongs to another user"
+            return UserError(message, f"if you trust it: git config --global --add safe.directory {self.folder}")
+        if b"index file" in complaint or b"bad signature" in complaint:
+            message = f"the index of this repository is damaged: {said}"
+            return UserError(message, "move .git/index aside and run git reset; then stage your changes again")
+        if broken(complaint):
+            return UserError(f"this clone is damaged or incomplete: {said}", DAMAGE)
+        version = self.call("version")[1].decode("ascii", "replace").split()
+        number = tuple(int(part) for part in version[2].split(".")[:2] if part.isdigit()) if len(version) > 2 else ()
+        if number and number < OLDEST:
+            message = f"git {version[2]} is too old"
+            return UserError(message, "install the package git, {}.{} or newer".format(*OLDEST))
+        return UserError(f"git {command} failed: {said or 'it gave no reason'}", "look with git status and git fsck")
+
+
+def broken(complaint: bytes) -> bool:
+    """True where git complains of objects that are missing or cannot be read."""
+    return any(words in complaint for words in _BROKEN)
+
+
+def words_of(complaint: bytes) -> str:
+    """The last line of what git complains of, without its prefix and without characters that act on a terminal."""
+    lines = [
+        line for line in complaint.decode("utf-8", "replace").splitlines() if line.startswith(("fatal:", "error:"))
+    ]
+    said = lines[-1].partition(": ")[2] if lines else ""
+    return "".join(sign if sign.isprintable() else "?" for sign in said)
+
+
+def program() -> str | None:
+    """Where git is, or None. Relative entries of PATH are passed over: they may lead into the repository itself."""
+    name = "git.exe" if os.name == "nt" else "git"
+    for folder in os.get_exec_path():
+        path = os.path.join(folder, name)
+        if os.path.isabs(folder) and os.access(path, os.X_OK) and os.path.isfile(path):
+            return path
+    return None
+
+
+def handed_over() -> dict[str, str]:
+    """What a calling git, or the user, says in the environment about the repository that we were started in."""
+    return {name: os.environ[name] for name in _INHERITED if name in os.environ}
+
+
+class ObjectReader:
+    """One ``cat-file --batch``, started at the first question and kept open."""
+
+    def __init__(self, git: Git) -> None:
+        self._git = git
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def read(self, oids: Sequence[str]) -> dict[str, tuple[str, bytes]]:
+        """Type and bytes by id; type "missing" where there is no such object, "" where git broke off.
+
+        Stops at the first of these two, which is then the last answer.
+        """
+        found: dict[str, tuple[str, bytes]] = {}
+        done = 0
+        while done < len(oids):
+            # Never ask more at once than any pipe takes: git would wait for us to read while we wait for it to listen.
+            window = oids[done : done + 4096 // (len(oids[done]) + 1)]
+            answers = self._ask(window)
+            for oid in window:
+                found[oid] = self._answer(answers)
+                done += 1
+                if found[oid][0] in ("", "missing"):
+                    return found
+                if self._process is None:
+                    break  # an over-long object: the rest is asked of a new process
+        return found
+
+    def _ask(self, oids: Sequence[str]) -> IO[bytes]:
+        if self._process is None:
+            self._process = subprocess.Popen(
+                (*self._git.command, "cat-file", "--batch"),
+                cwd=self._git.folder,
+                env=self._git.environment,
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                stderr=subprocess.DEVNULL,
+            )
+        questions, answers = self._process.stdin, self._process.stdout
+        assert questions is not None and answers is not None
+        try:
+            questions.write("".join(oid + "\n" for oid in oids).encode())
+            questions.flush()
+        except BrokenPipeError:
+            pass  # it ended; the answer that does not come says so
+        return answers
+
+    def _answer(self, answers: IO[bytes]) -> tuple[str, bytes]:
+        header = answers.readline().split()
+        if len(header) != 3:
+            self.close()
+            return ("missing" if header[1:] == [b"missing"] else ""), b""
+        size = int(header[2])
+        data = answers.read(min(size, LONGEST + 1))
+        if size > LONGEST:
+            self.close()  # cheaper than to let gigabytes flow by
+        elif len(data) < size or answers.read(1) != b"\n":
+            self.close()
+            return "", b""
+        return header[1].decode(), data
+
+    def close(self) -> None:
+        """End the process without waiting for what it still has to say."""
+        process, self._process = self._process, None
+        if process is None:
+            return
+        for pipe in (process.stdout, process.stdin):
+            try:
+                if pipe is not None:
+                    pipe.close()
+            except BrokenPipeError:
+                pass
+        process.wait()
+
+    def __del__(self) -> None:
+        self.close()

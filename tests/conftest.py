@@ -1,0 +1,30 @@
+"""Every test runs in the same surroundings, whoever runs it and wherever."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from repos import FIRST_DAY, IDENTITY
+
+
+@pytest.fixture(scope="session", autouse=True)
+def surroundings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """No settings of the user or the machine, fixed identity and dates, no colour, no time zone, an empty home."""
+    home: Path = tmp_path_factory.mktemp("home")
+    with pytest.MonkeyPatch.context() as patch:
+        for name in [name for name in os.environ if name.startswith(("GIT_", "PRE_COMMIT_", "XDG_", "LC_"))]:
+            patch.delenv(name)
+        for name in ("NO_COLOR", "FORCE_COLOR", "CLICOLOR", "CI", "COLUMNS", "LANGUAGE"):
+            patch.delenv(name, raising=False)
+        day = FIRST_DAY.format(1)
+        fixed = {**IDENTITY, "GIT_AUTHOR_DATE": day, "GIT_COMMITTER_DATE": day}
+        fixed |= {"GIT_CONFIG_GLOBAL": os.devnull, "GIT_CONFIG_NOSYSTEM": "1", "HOME": str(home)}
+        fixed |= {"GIT_CONFIG_COUNT": "1", "GIT_CONFIG_KEY_0": "init.defaultBranch", "GIT_CONFIG_VALUE_0": "main"}
+        fixed |= {"LANG": "C.UTF-8", "TZ": "UTC", "TERM": "dumb"}
+        fixed["PYTHONPATH"] = str(Path(__file__).parent.parent)  # for the processes that tests start
+        for name, value in fixed.items():
+            patch.setenv(name, value)
+        yield
