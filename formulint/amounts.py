@@ -1,0 +1,277 @@
+"""From the written sheet to kilograms: masses, volumes, shares, doses on a basis, water to fill, intermediates.
+
+Every line is a straight line in the batch mass M [kg]: kg = fixed + part * M. That settles percent formulas, doses on
+what else is in the batch, and the water that fills it up, whatever mixture of them a sheet uses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from msgspec import Struct
+
+from formulint.content import Gap, Missing, Value, add
+from formulint.figure import MassOrVolume
+from formulint.finding import Fault, KeyPath, Place
+from formulint.formula import Addition, Formula
+from formulint.interval import Interval, Number, total
+from formulint.quantity import show
+
+
+class Supply(Struct, frozen=True):
+    """What one kilogram of a code brings: a raw material, or an intermediate through its own lines.
+
+    ``columns`` as in ``content.Content``; ``leaves`` maps raw material codes to their share [kg/kg].
+    """
+
+    code: str
+    columns: Mapping[str, Value]
+    leaves: Mapping[str, Value]
+    functions: tuple[str, ...]
+    active: Value
+    gapless: bool = False
+
+
+class Line(Struct, frozen=True):
+    """One addition with what it weighs [kg] and takes up [L]."""
+
+    keys: KeyPath
+    stage: int
+    at: int
+    code: str
+    kg: Value
+    litres: Value
+
+
+class Resolved(Struct, frozen=True):
+    """A formula in kilograms: its lines, the sums over them, and what could not be resolved."""
+
+    lines: tuple[Line, ...]
+    totals: dict[str, Value]
+    leaves: dict[str, Value]
+    shares_total: Number | None
+    faults: tuple[Fault, ...]
+
+
+class _Draft:
+    """A line while it is being resolved."""
+
+    __slots__ = ("addition", "at", "fixed", "keys", "part", "stage", "supply", "to_fill")
+
+    def __init__(self, stage: int, at: int, addition: Addition, supply: Supply) -> None:
+        self.keys: KeyPath = ("stage", stage, "additions", at)
+        self.stage = stage
+        self.at = at
+        self.addition = addition
+        self.supply = supply
+        self.fixed: Value = 0.0
+        self.part: Value = 0.0
+        self.to_fill = False
+
+
+def times(left: Value, right: Value) -> Value:
+    """Product; nothing of an unknown is nothing."""
+    if isinstance(left, Gap):
+        return 0.0 if right == 0.0 else left
+    if isinstance(right, Gap):
+        return 0.0 if left == 0.0 else right
+    return left * right
+
+
+def over(left: Value, right: Value) -> Value:
+    """Quotient of two values."""
+    if isinstance(left, Gap):
+        return left
+    if isinstance(right, Gap):
+        return 0.0 if left == 0.0 else right
+    return left / right
+
+
+def minus(left: Value, right: Value) -> Value:
+    """Difference of two values."""
+    if isinstance(left, Gap) or isinstance(right, Gap):
+        return add([left, right])
+    return left - right
+
+
+def resolve(
+    formula: Formula,
+    path: str,
+    supply: Callable[[str], Supply | None],
+    swap: Mapping[tuple[int, int], str] | None = None,
+) -> Resolved:
+    """Resolve a formula whose lines are well-formed.
+
+    Parameters
+    ----------
+    formula : Formula
+    path : str
+        Its file, for the places of faults.
+    supply : callable
+        From a code to what one kilogram of it brings; None where the code is unknown (the line is left out: somebody
+        else reports it).
+    swap : mapping, optional
+        From (stage, addition) to the code that is used instead of the one written: an alternate.
+    """
+    drafts = []
+    for i, stage in enumerate(formula.stage):
+        for j, addition in enumerate(stage.additions):
+            if addition.material is None or addition.amount is None:
+                continue
+            found = supply((swap or {}).get((i, j), addition.material))
+            if found is not None:
+                drafts.append(_Draft(i, j, addition, found))
+    faults: list[Fault] = []
+    for draft in drafts:
+        _write(draft, formula.batch, path, faults)
+    for draft in drafts:
+        if draft.addition.on in ("pigment", "binder"):
+            _dose(draft, drafts, path, faults)
+    mass = _batch_mass(formula.batch, drafts)
+    lines = _weigh(drafts, mass, formula.batch, path, faults)
+    totals, leaves = _sum(lines, [draft.supply for draft in drafts])
+    shares = _shares_total(drafts)
+    return Resolved(tuple(lines), totals, leaves, shares, tuple(faults))
+
+
+def _write(draft: _Draft, batch: MassOrVolume, path: str, faults: list[Fault]) -> None:
+    addition, supply = draft.addition, draft.supply
+    amount = addition.amount
+    if amount is None or addition.on in ("pigment", "binder"):
+        return
+    if amount.to_fill:
+        draft.to_fill = True
+    elif amount.dimension == "mass":
+        draft.fixed = amount.base
+    elif amount.dimension == "volume":
+        draft.fixed = over(amount.base, supply.columns["total_volume"])
+    elif amount.dimension == "mass share":
+        draft.part = over(amount.base, _strength(draft))
+    elif batch.dimension == "volume":
+        draft.fixed = over(amount.base * batch.base, supply.columns["total_volume"])
+    else:
+        words = f"{supply.code} is given as {amount.text}, a share by volume, but the batch is {batch.text}, a mass"
+        faults.append(Fault(Place(path, (*draft.keys, "amount")), words, "give the share by mass, or the batch as a volume"))
+
+
+def _strength(draft: _Draft) -> Value:
+    """What one kilogram as supplied holds of that which the line asks for [kg/kg]."""
+    kind = draft.addition.as_
+    if draft.addition.of is not None or kind == "active":
+        return draft.supply.active
+    return draft.supply.columns["nonvolatile_mass"] if kind == "nonvolatile" else 1.0
+
+
+def _dose(draft: _Draft, drafts: list[_Draft], path: str, faults: list[Fault]) -> None:
+    column = "pigment_mass" if draft.addition.on == "pigment" else "binder_mass"
+    if draft.supply.columns.get(column, 0.0) != 0.0:
+        words = f"{draft.supply.code} is dosed on {draft.addition.on}, and is itself part of it"
+        faults.append(Fault(Place(path, (*draft.keys, "on")), words, "give its amount as a mass, a volume or a share of the batch"))
+        return
+    assert draft.addition.amount is not None
+    factor = over(draft.addition.amount.base, _strength(draft))
+    basis = [other for other in drafts if other.supply.columns.get(column, 0.0) != 0.0]
+    fixed = add([times(other.fixed, other.supply.columns[column]) for other in basis])
+    part = add([times(other.part, other.supply.columns[column]) for other in basis])
+    draft.fixed, draft.part = times(factor, fixed), times(factor, part)
+    if fixed == 0.0 and part == 0.0:
+        words = f"{draft.supply.code} is dosed on {draft.addition.on}, and the formula holds none"
+        faults.append(Fault(Place(path, (*draft.keys, "on")), words, "check the functions of the materials, or dose on the batch"))
+
+
+def _batch_mass(batch: MassOrVolume, drafts: list[_Draft]) -> Value:
+    """Mass M of the batch [kg]: as written, or what the lines make of the written volume."""
+    if batch.dimension == "mass":
+        return batch.base
+    parts = [draft for draft in drafts if draft.part != 0.0]
+    if not parts:
+        return 0.0
+    fixed = add([draft.fixed for draft in drafts])
+    shares = add([draft.part for draft in drafts])
+    volume_of_fixed = add([times(draft.fixed, draft.supply.columns["total_volume"]) for draft in drafts])
+    volume_of_parts = add([times(draft.part, draft.supply.columns["total_volume"]) for draft in drafts])
+    fill = next((draft for draft in drafts if draft.to_fill), None)
+    if fill is not None:
+        space = fill.supply.columns["total_volume"]
+        above = add([minus(batch.base, volume_of_fixed), times(fixed, space)])
+        return over(above, add([volume_of_parts, times(minus(1.0, shares), space)]))
+    if fixed == 0.0:
+        return over(batch.base, volume_of_parts)
+    rest = minus(1.0, shares)
+    return over(fixed, rest) if isinstance(rest, Gap) or rest > 0 else Gap(())
+
+
+def _weigh(drafts: list[_Draft], mass: Value, batch: MassOrVolume, path: str, faults: list[Fault]) -> list[Line]:
+    weights = [draft.fixed if draft.part == 0.0 else add([draft.fixed, times(draft.part, mass)]) for draft in drafts]
+    for i, draft in enumerate(drafts):
+        if draft.to_fill:
+            others = [(weight, other) for weight, other in zip(weights, drafts, strict=True) if other is not draft]
+            weights[i] = _fill(draft, others, batch, path, faults)
+    return [
+        Line(draft.keys, draft.stage, draft.at, draft.supply.code, kg, times(kg, draft.supply.columns["total_volume"]))
+        for draft, kg in zip(drafts, weights, strict=True)
+    ]
+
+
+def _fill(
+    draft: _Draft, others: list[tuple[Value, _Draft]], batch: MassOrVolume, path: str, faults: list[Fault]
+) -> Value:
+    """What fills the batch up [kg]; a fault where the batch is full already or the line's own maximum is passed."""
+    if batch.dimension == "mass":
+        kg = minus(batch.base, add([weight for weight, _ in others]))
+    else:
+        taken = add([times(weight, other.supply.columns["total_volume"]) for weight, other in others])
+        kg = over(minus(batch.base, taken), draft.supply.columns["total_volume"])
+    if isinstance(kg, Gap):
+        return kg
+    place = Place(path, (*draft.keys, "amount"))
+    if kg < 0:
+        over_by = show(-ends_low(kg), "lb", 2)
+        words = f"no room for {draft.supply.code}: the other lines already fill the batch of {batch.text}, by {over_by} too much"
+        faults.append(Fault(place, words, "take something out, or write a larger batch"))
+    most = draft.addition.max
+    if most is not None:
+        filled = kg if most.dimension == "mass" else times(kg, draft.supply.columns["total_volume"])
+        if not isinstance(filled, Gap) and filled > most.base:
+            unit = most.lo.unit.symbol
+            words = f"{draft.supply.code} to fill would be {show(ends_low(filled), unit, 1)}, above its max {most.text}"
+            faults.append(Fault(place, words, "check the other lines: something is missing, or the batch is too large"))
+    return kg
+
+
+def ends_low(number: Number) -> float:
+    """The lower end of a number."""
+    return number.lo if isinstance(number, Interval) else number
+
+
+def _sum(lines: list[Line], supplies: list[Supply]) -> tuple[dict[str, Value], dict[str, Value]]:
+    parts: dict[str, list[Number]] = {}
+    gaps: dict[str, list[Missing]] = {}
+    leaves: dict[str, Value] = {}
+    for line, supply in zip(lines, supplies, strict=True):
+        kg = line.kg
+        if isinstance(kg, float) and supply.gapless:
+            for name, value in supply.columns.items():
+                parts.setdefault(name, []).append(kg * value)  # type: ignore[operator]
+        else:
+            for name, value in supply.columns.items():
+                product = times(kg, value)
+                if isinstance(product, Gap):
+                    gaps.setdefault(name, []).extend(product.missing)
+                else:
+                    parts.setdefault(name, []).append(product)
+        for code, share in supply.leaves.items():
+            mass = times(kg, share)
+            leaves[code] = add([leaves[code], mass]) if code in leaves else mass
+    totals: dict[str, Value] = {name: total(numbers) for name, numbers in parts.items()}
+    for name, missing in gaps.items():
+        totals[name] = Gap(tuple(dict.fromkeys(missing)))
+    return totals, leaves
+
+
+def _shares_total(drafts: list[_Draft]) -> Number | None:
+    """Sum of the shares by mass as supplied, where every line is one; else None."""
+    if not drafts or any(draft.fixed != 0.0 or draft.to_fill or draft.part == 0.0 for draft in drafts):
+        return None
+    shares = add([draft.part for draft in drafts])
+    return None if isinstance(shares, Gap) else shares

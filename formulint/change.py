@@ -1,0 +1,74 @@
+"""Which class of change an edit of a field is: every field of every record is assigned once, in this table."""
+
+from __future__ import annotations
+
+from enum import IntEnum
+
+from msgspec import Struct
+
+from formulint.formula import Formula
+from formulint.material import Material
+from formulint.rule import Rule
+from formulint.settings import Settings
+
+
+class Change(IntEnum):
+    """Classes of change, from what asks for nothing to what asks most of the lab; ``policy`` has an approver of its own."""
+
+    none = 0
+    editorial = 1
+    equivalent = 2
+    procedural = 3
+    data = 4
+    compositional = 5
+    policy = 6
+
+
+def _all(change: Change, names: str) -> dict[str, Change]:
+    return dict.fromkeys(names.split(), change)
+
+
+FORMULA: dict[str, Change] = {
+    **_all(Change.editorial, "code name revision note"),
+    **_all(Change.policy, "state class markets category product limits tests"),
+    **_all(Change.compositional, "batch stage"),
+}
+STAGE: dict[str, Change] = {
+    **_all(Change.editorial, "name note"),
+    **_all(Change.procedural, "kind vessel process"),
+    **_all(Change.compositional, "additions"),
+}
+ADDITION: dict[str, Change] = {
+    **_all(Change.editorial, "note"),
+    **_all(Change.procedural, "stage step speed time temperature until check adjust max"),
+    **_all(Change.compositional, "material amount on as of alternates"),
+}
+MATERIAL: dict[str, Change] = {
+    **_all(Change.editorial, "code name price price_date sds_date source note nonvolatile_oven nonvolatile_oven_method"),
+    **_all(
+        Change.data,
+        "density nonvolatile water voc voc_us voc_eu exempt other_volatile nonvolatile_density film_density active pigment"
+        " pigment_density oil_absorption ph ionic minimum_film_temperature disclosure component functions form tags",
+    ),
+    **_all(Change.compositional, "supplier"),
+    **_all(Change.policy, "state approved_for dose tolerance"),
+}
+SETTINGS: dict[str, Change] = _all(Change.policy, " ".join(Settings.__struct_encode_fields__))
+RULE: dict[str, Change] = _all(Change.policy, " ".join(Rule.__struct_encode_fields__))
+
+TABLE: dict[type[Struct], dict[str, Change]] = {
+    Formula: FORMULA,
+    Material: MATERIAL,
+    Settings: SETTINGS,
+    Rule: RULE,
+}
+
+
+def of_fields(record: type[Struct], before: Struct, after: Struct) -> dict[str, Change]:
+    """The fields that differ between two records of one type, each with its class."""
+    names = zip(record.__struct_fields__, record.__struct_encode_fields__, strict=True)
+    return {
+        spelled: TABLE[record][spelled]
+        for name, spelled in names
+        if getattr(before, name) != getattr(after, name)
+    }

@@ -1,0 +1,273 @@
+"""What one kilogram of a raw material brings into the paint: volume, solids, pigment, binder, water, VOC, cost.
+
+A figure that the material's file does not give is a ``Gap`` that says which figure is missing and where it should
+stand. Conventions: pigments and clays as listed below; shares that are absent are zero only where the shares that are
+given already close to 100 % within their written digits.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from msgspec import Struct
+
+from formulint.figure import Figure
+from formulint.finding import Place
+from formulint.interval import Interval, Number
+from formulint.material import Component, Material
+from formulint.science.mixing import nonvolatile_density_by_balance
+
+SOLID_PIGMENTS = frozenset(
+    {"white-pigment", "colored-pigment", "extender", "flatting-agent", "swelling-clay", "non-swelling-clay"}
+)
+OPAQUE_POLYMER = "opaque-polymer"
+SHARES = ("nonvolatile", "water", "voc", "exempt", "other_volatile")
+EU_BOILING_POINT = 250.0 + 273.15  # K; Directive 2004/42/EC, article 2: initial boiling point at 101.3 kPa (verified)
+
+
+class Missing(Struct, frozen=True):
+    """A figure that is needed and not there: in words, and the place where it should stand."""
+
+    what: str
+    place: Place
+    material: str
+    field: str
+
+
+class Gap(Struct, frozen=True):
+    """A value that cannot be computed, because these figures are missing."""
+
+    missing: tuple[Missing, ...]
+
+
+Value = Number | Gap
+
+
+class Surroundings(Struct, frozen=True):
+    """What a material's figures are read against: currency, density of water [kg/L], substances exempt per scheme (CAS)."""
+
+    currency: str
+    water_density: float
+    exempt_us: frozenset[str] = frozenset()
+
+
+class Content(Struct, frozen=True):
+    """Per kilogram of the material as supplied.
+
+    ``columns`` maps the name of a total (volume [L/kg], masses [kg/kg], cost [money/kg], ...) to its value; ``substances``
+    maps a CAS number to its share [kg/kg]; ``undisclosed`` is the share the supplier has not named [kg/kg].
+    """
+
+    columns: dict[str, Value]
+    substances: dict[str, Number]
+    undisclosed: float
+    gapless: bool
+
+
+def number(figure: Figure) -> Number:
+    """The figure in base units, as a float or, for a range, as an interval."""
+    return figure.base if figure.known else Interval(figure.lo.base, figure.hi.base)
+
+
+class _Reader:
+    """Works out the columns of one material; each method gives one figure or the gap."""
+
+    def __init__(self, material: Material, path: str, around: Surroundings) -> None:
+        self.material = material
+        self.path = path
+        self.around = around
+        self.closed = shares_close(material)
+
+    def gap(self, field: str, what: str = "") -> Gap:
+        code = self.material.code
+        words = what or f"{code} has no {field}"
+        return Gap((Missing(words, Place(self.path, (field,)), code, field),))
+
+    def share(self, field: str) -> Value:
+        figure = getattr(self.material, field)
+        if figure is not None:
+            return number(figure)
+        return 0.0 if self.closed else self.gap(field)
+
+    def volume(self) -> Value:
+        density = self.material.density
+        return self.gap("density") if density is None else 1.0 / number(density)
+
+    def film_volume(self, nonvolatile: Value) -> Value:
+        """Volume of what stays in the film; hollow spheres with their void."""
+        if isinstance(nonvolatile, Gap) or nonvolatile == 0.0:
+            return nonvolatile
+        material = self.material
+        if material.film_density is not None:
+            return nonvolatile / number(material.film_density)
+        declared = material.nonvolatile_density
+        if declared is not None and not declared.derived:
+            return nonvolatile / number(declared)
+        if declared is not None:
+            return self._by_balance(nonvolatile)
+        if nonvolatile == 1.0:
+            return self.volume()
+        return self.gap("nonvolatile_density")
+
+    def _by_balance(self, nonvolatile: Number) -> Value:
+        material = self.material
+        if OPAQUE_POLYMER in material.functions:
+            return self.gap("film_density", f"{material.code} has hollow spheres: their film density cannot be derived")
+        water, density = self.share("water"), material.density
+        if density is None:
+            return self.gap("density")
+        if isinstance(water, Gap):
+            return water
+        other = 1.0 - nonvolatile - water
+        low, high = (other.lo, other.hi) if isinstance(other, Interval) else (other, other)
+        if low < -1e-6 or high > 1e-6:
+            words = f"{material.code}: the density of its nonvolatile part follows from a balance only where water is the one volatile"
+            return self.gap("nonvolatile_density", words)
+        try:
+            film = nonvolatile_density_by_balance(nonvolatile, number(density), self.around.water_density)  # type: ignore[arg-type]
+        except ValueError:
+            return self.gap("nonvolatile_density", f"{material.code}: density and nonvolatile do not fit together")
+        return nonvolatile / film
+
+    def pigment(self, nonvolatile: Value, film: Value) -> tuple[Value, Value]:
+        """Mass and volume of pigment: the declared share, else all that stays in the film."""
+        share = self.material.pigment
+        if share is None:
+            return nonvolatile, film
+        if self.material.pigment_density is None:
+            return number(share), self.gap("pigment_density")
+        return number(share), number(share) / number(self.material.pigment_density)
+
+    def oil(self, mass: Value) -> Value:
+        absorption = self.material.oil_absorption
+        if isinstance(mass, Gap) or mass == 0.0:
+            return mass
+        return self.gap("oil_absorption") if absorption is None else mass * number(absorption)
+
+    def cost(self) -> Value:
+        price = self.material.price
+        if price is None:
+            return self.gap("price")
+        currency = price.lo.unit.symbol[:3]
+        if currency != self.around.currency:
+            words = f"{self.material.code} is priced in {currency}, the repository counts in {self.around.currency}"
+            return self.gap("price", words)
+        if price.dimension == "price by mass":
+            return number(price)
+        volume = self.volume()
+        return volume if isinstance(volume, Gap) else number(price) * volume
+
+
+def shares_close(material: Material) -> bool:
+    """True where the shares that are given add to 100 % within the digits written: then those absent are zero."""
+    given = [figure for field in SHARES if (figure := getattr(material, field)) is not None]
+    if not given:
+        return False
+    if len(given) == 1 and given[0].known:
+        return bool(given[0].exact == 1)
+    low = sum((figure.lo.exact for figure in given), Fraction(0))
+    high = sum((figure.hi.exact for figure in given), Fraction(0))
+    slack = sum((figure.lo.half_digit for figure in given), Fraction(0))
+    return low - slack <= 1 <= high + slack
+
+
+def content(material: Material, path: str, around: Surroundings) -> Content:
+    """Everything one kilogram of the material brings, with a gap for each figure that is missing."""
+    reader = _Reader(material, path, around)
+    nonvolatile = reader.share("nonvolatile")
+    film = reader.film_volume(nonvolatile)
+    columns: dict[str, Value] = {
+        "total_mass": 1.0,
+        "total_volume": reader.volume(),
+        "nonvolatile_mass": nonvolatile,
+        "nonvolatile_volume": film,
+        "water_mass": reader.share("water"),
+        "cost": reader.cost(),
+    }
+    _pigments(reader, columns, nonvolatile, film)
+    if "binder" in material.functions:
+        columns["binder_mass"], columns["binder_volume"] = nonvolatile, film
+    _volatiles(reader, columns)
+    substances = {one.cas: number(one.share) for one in material.component if one.cas}
+    named = sum(one.share.hi.base for one in material.component)
+    undisclosed = 0.0 if material.disclosure == "full" else max(0.0, 1.0 - named)
+    return Content(columns, substances, undisclosed, not any(isinstance(value, Gap) for value in columns.values()))
+
+
+def _pigments(reader: _Reader, columns: dict[str, Value], nonvolatile: Value, film: Value) -> None:
+    material = reader.material
+    solid = not SOLID_PIGMENTS.isdisjoint(material.functions) or material.pigment is not None
+    if solid:
+        mass, volume = reader.pigment(nonvolatile, film)
+        columns["pigment_mass"] = mass
+        columns["pigment_volume_all"] = columns["pigment_volume_binder_convention"] = volume
+        columns["oil_mass"] = reader.oil(mass)
+        columns["pigment_volume_oil"] = volume
+    elif OPAQUE_POLYMER in material.functions:
+        columns["pigment_volume_all"] = columns["pigment_volume_binder_convention"] = film
+
+
+def _volatiles(reader: _Reader, columns: dict[str, Value]) -> None:
+    organic = [(i, one) for i, one in enumerate(reader.material.component) if one.volatile == "organic"]
+    material = reader.material
+    if organic:
+        _from_components(reader, columns, organic)
+    else:
+        voc, exempt = reader.share("voc"), reader.share("exempt")
+        columns["voc_mass_us"] = columns["voc_mass_eu"] = voc
+        columns["exempt_mass"] = exempt
+        columns["exempt_volume"] = exempt if exempt == 0.0 or isinstance(exempt, Gap) else reader.gap(
+            "component", f"{material.code} does not say which exempt compound it holds, so its volume is unknown"
+        )
+    if material.voc_us is not None:
+        columns["voc_mass_us"] = number(material.voc_us)
+    if material.voc_eu is not None:
+        columns["voc_mass_eu"] = number(material.voc_eu)
+
+
+def _from_components(reader: _Reader, columns: dict[str, Value], organic: list[tuple[int, Component]]) -> None:
+    us: list[Value] = []
+    exempt: list[Value] = []
+    volume: list[Value] = []
+    eu: list[Value] = []
+    for at, one in organic:
+        share = number(one.share)
+        if one.cas in reader.around.exempt_us:
+            exempt.append(share)
+            volume.append(_component_gap(reader, at, one, "density") if one.density is None else share / number(one.density))
+        else:
+            us.append(share)
+        eu.append(_eu_part(reader, at, one, share))
+    columns["voc_mass_us"] = add(us)
+    columns["exempt_mass"] = add(exempt)
+    columns["exempt_volume"] = add(volume)
+    columns["voc_mass_eu"] = add(eu)
+
+
+def _eu_part(reader: _Reader, at: int, one: Component, share: Number) -> Value:
+    if one.boiling_point is None:
+        return _component_gap(reader, at, one, "boiling_point")
+    boiling = number(one.boiling_point)
+    if boiling <= EU_BOILING_POINT:
+        return share
+    if boiling > EU_BOILING_POINT:
+        return 0.0
+    words = f"{one.name} in {reader.material.code} boils from {one.boiling_point.text}: 250 degC lies between"
+    return Gap((Missing(words, Place(reader.path, ("component", at, "boiling_point")), reader.material.code, "boiling_point"),))
+
+
+def _component_gap(reader: _Reader, at: int, one: Component, field: str) -> Gap:
+    words = f"{one.name} in {reader.material.code} has no {field.replace('_', ' ')}"
+    return Gap((Missing(words, Place(reader.path, ("component", at, field)), reader.material.code, field),))
+
+
+def add(parts: list[Value]) -> Value:
+    """Sum of values; with gaps among them, one gap that names all that is missing."""
+    gaps = [part for part in parts if isinstance(part, Gap)]
+    if gaps:
+        return Gap(tuple(dict.fromkeys(missing for gap in gaps for missing in gap.missing)))
+    result: Number = 0.0
+    for part in parts:
+        if not isinstance(part, Gap):
+            result = result + part
+    return result

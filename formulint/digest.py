@@ -1,0 +1,155 @@
+"""Three fingerprints of a formula: what is in it (c1), how it is made (m1), what its materials are said to be (d1).
+
+Each is SHA-256 over canonical JSON behind a version prefix. Amounts are exact reduced fractions of base units per base
+unit of the batch, so that a change of unit is no change, and a change of the last digit is one.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Mapping
+from fractions import Fraction
+
+from msgspec import UnsetType
+
+from formulint.figure import Amount, Figure, MassOrVolume
+from formulint.formula import Addition, Bounds, Formula, Process, TemperatureRange
+from formulint.material import Component, Material
+
+DATA_FIELDS = (
+    "functions", "form", "density", "nonvolatile", "water", "voc", "voc_us", "voc_eu", "exempt", "other_volatile",
+    "nonvolatile_density", "film_density", "active", "pigment", "pigment_density", "oil_absorption", "ionic",
+    "minimum_film_temperature", "ph", "disclosure", "supplier", "tags",
+)  # fmt: skip
+
+
+def composition(formula: Formula, blend: Callable[[str], str | None]) -> str:
+    """``c1:`` digest: per material the sum of its amounts, divided by the batch; ``blend`` gives an intermediate's own digest."""
+    sums: dict[tuple[str, str], Fraction] = {}
+    others: set[tuple[str, ...]] = set()
+    batch = _exact(formula.batch)
+    for stage in formula.stage:
+        for addition in stage.additions:
+            if addition.material is None or addition.amount is None:
+                continue
+            code = blend(addition.material) or addition.material
+            kind = amount_kind(addition)
+            if addition.amount.to_fill:
+                others.add((code, kind, formula.batch.dimension))
+            else:
+                scale = Fraction(1) if "share" in kind else batch
+                sums[code, kind] = sums.get((code, kind), Fraction(0)) + addition.amount.exact / scale
+            if addition.alternates:
+                others.add((code, "or", *sorted(blend(other) or other for other in addition.alternates)))
+    entries = [[code, kind, str(value)] for (code, kind), value in sorted(sums.items())]
+    return _seal("c1", [formula.batch.dimension, entries, sorted(list(other) for other in others)])
+
+
+def amount_kind(addition: Addition) -> str:
+    """What an amount is of: ``mass``, ``volume``, ``mass share``, ``q.s.``, or a dose with its basis and strength."""
+    assert addition.amount is not None
+    if addition.amount.to_fill:
+        return "q.s."
+    parts = [addition.amount.dimension]
+    if addition.on not in (None, "batch"):
+        parts.append(f"on {addition.on}")
+    if addition.as_ not in (None, "supplied") or addition.of is not None:
+        parts.append(f"as {addition.as_ or 'active'}")
+    if addition.of is not None:
+        parts.append(f"of {addition.of}")
+    return " ".join(parts)
+
+
+def making(formula: Formula, composition_digest: str, blend: Callable[[str], str | None]) -> str:
+    """``m1:`` digest: composition, and every addition and step in order with stage kinds and vessels."""
+    batch = _exact(formula.batch)
+    order = {stage.name: number for number, stage in enumerate(formula.stage)}
+    stages = [
+        [
+            stage.kind,
+            stage.vessel,
+            _process(stage.process),
+            [_entry(addition, batch, order, blend) for addition in stage.additions],
+        ]
+        for stage in formula.stage
+    ]
+    return _seal("m1", [composition_digest, stages])
+
+
+def _entry(addition: Addition, batch: Fraction, order: Mapping[str, int], blend: Callable[[str], str | None]) -> list[object]:
+    if addition.stage is not None:
+        return ["stage", order.get(addition.stage, -1)]
+    if addition.material is None or addition.amount is None:
+        return ["step", addition.step, *_conditions(addition)]
+    kind = amount_kind(addition)
+    amount: object = "q.s."
+    if not addition.amount.to_fill:
+        amount = str(addition.amount.exact if "share" in kind else addition.amount.exact / batch)
+    adjust = addition.adjust
+    more = None if adjust is None else [adjust.target, _figure(adjust.step), _figure(adjust.max)]
+    return ["add", blend(addition.material) or addition.material, kind, amount, more, _figure(addition.max)]
+
+
+def _conditions(item: Addition | Process) -> list[object]:
+    until = {name: _bounds(bounds) for name, bounds in item.until.items()}
+    return [_figure(item.speed), _figure(item.time), _temperature(item.temperature), until, item.check]
+
+
+def _process(process: Process | None) -> object:
+    return None if process is None else [process.step, *_conditions(process)]
+
+
+def _temperature(limits: TemperatureRange | None) -> object:
+    return None if limits is None else [_figure(limits.min), _figure(limits.max)]
+
+
+def _bounds(bounds: Bounds) -> list[str | None]:
+    return [bounds.min, bounds.max]
+
+
+def data(materials: Mapping[str, Material]) -> str:
+    """``d1:`` digest: of every raw material used, the fields that bear on the paint; not price, dates, notes, names."""
+    return _seal("d1", [[code, _material(materials[code])] for code in sorted(materials)])
+
+
+def _material(material: Material) -> dict[str, object]:
+    fields = {name: _plain(getattr(material, name)) for name in DATA_FIELDS}
+    components = [_component(one) for one in material.component]
+    return {name: value for name, value in fields.items() if value not in (None, [], "")} | {"component": components}
+
+
+def _component(one: Component) -> list[object]:
+    hazards = None if isinstance(one.hazards, UnsetType) else sorted(one.hazards)
+    figures = one.hazard_figures
+    limits = {name: _figure(limit) for name, limit in figures.limits.items()}
+    more = [limits, _figure(figures.m_acute), _figure(figures.m_chronic), dict(figures.ate)]
+    name = one.cas or one.name
+    return [name, _figure(one.share), hazards, more, one.volatile, _figure(one.boiling_point), _figure(one.density)]
+
+
+def _plain(value: object) -> object:
+    if isinstance(value, Figure):
+        return _figure(value)
+    return sorted(value) if isinstance(value, tuple) else value
+
+
+def _figure(figure: Figure | None) -> object:
+    if figure is None:
+        return None
+    if isinstance(figure, Amount) and figure.to_fill:
+        return "q.s."
+    if getattr(figure, "derived", False):
+        return "derived"
+    ends = [str(figure.lo.exact)] if figure.known else [str(figure.lo.exact), str(figure.hi.exact)]
+    return [figure.dimension, *ends]
+
+
+def _exact(batch: MassOrVolume) -> Fraction:
+    return batch.exact
+
+
+def _seal(prefix: str, content: object) -> str:
+    from hashlib import sha256  # not on the way to "all is well"
+
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    return f"{prefix}:{sha256(text.encode()).hexdigest()}"

@@ -1,0 +1,126 @@
+"""The properties of a paint, each declared once: every table, limit, delta and document reads this list.
+
+The names of a law's arguments are its needs: totals over the lines, or properties that stand above it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from msgspec import Struct
+
+from formulint.interval import Number
+from formulint.science import cost, mixing, pigment, voc
+
+
+class Property(Struct, frozen=True):
+    """A property: what it is, in which unit people see it, and the law that gives it in base units.
+
+    ``unit`` and ``digits`` are printed where the settings say metric and in JSON; ``unit_us`` and ``digits_us`` where
+    they say us. ``$`` in a unit stands for the repository's currency. ``estimate`` marks what is never a proof.
+    """
+
+    id: str
+    symbol: str
+    title: str
+    dimension: str
+    unit: str
+    digits: int
+    unit_us: str
+    digits_us: int
+    law: Callable[..., Number]
+    source: str
+    estimate: str = ""
+
+    @property
+    def needs(self) -> tuple[str, ...]:
+        """Names of the totals or properties that the law asks for."""
+        code = self.law.__code__
+        return code.co_varnames[: code.co_argcount]
+
+
+def _mass(total_mass: Number) -> Number:
+    return total_mass
+
+
+def _volume(total_volume: Number) -> Number:
+    return total_volume
+
+
+SUM = "sum of the lines"
+ISO_4618 = "ISO 4618: volume of pigments, extenders and other non-film-forming solids over all nonvolatile volume (definition read second-hand)"
+BENCH = "bench habit, common practice, no source: pigments and extenders over themselves plus binder solids"
+OIL = "oil absorption with linseed oil 0.935 kg/L, additive (Asbeck and Van Loo 1949 as cited by a coatings page, verified second-hand)"
+LESS_WATER = "40 CFR 59 subpart D and the state and district rules: less water and exempt compounds (arithmetic verified in 40 CFR 59.104)"
+READY = "Directive 2004/42/EC article 2: boiling point up to 250 degC at 101.3 kPa, per litre ready for use (verified)"
+
+PROPERTIES: tuple[Property, ...] = (
+    Property("mass", "m", "Mass of the batch", "mass", "kg", 2, "lb", 1, _mass, SUM),
+    Property("volume", "V", "Volume of the batch, additive", "volume", "L", 2, "gal", 2, _volume, SUM),
+    Property("density", "d", "Density", "density", "kg/L", 3, "lb/gal", 2, mixing.density, SUM),
+    Property("nonvolatile_mass", "NV wt", "Nonvolatile by mass", "mass share", "%", 1, "%", 1,
+             mixing.nonvolatile_mass_share, "ASTM D5201 scope: from the formula"),
+    Property("nonvolatile_volume", "NV vol", "Nonvolatile by volume", "volume share", "%", 1, "%", 1,
+             mixing.nonvolatile_volume_share, "ASTM D5201 scope: from the formula"),
+    Property("pvc", "PVC", "Pigment volume concentration (ISO)", "volume share", "%", 1, "%", 1, pigment.pvc, ISO_4618),
+    Property("pvc_binder", "PVC p+b", "PVC on pigment and binder", "volume share", "%", 1, "%", 1,
+             pigment.pvc_binder, BENCH),
+    Property("cpvc", "CPVC", "Critical PVC", "volume share", "%", 1, "%", 1, pigment.cpvc, OIL,
+             estimate="estimate from oil absorption, opaque polymer left out; never a limit by itself"),
+    Property("reduced_pvc", "PVC/CPVC", "Reduced PVC", "number", "", 2, "", 2, pigment.reduced_pvc,
+             "pvc_binder over cpvc, common practice", estimate="rests on the estimated CPVC"),
+    Property("pigment_binder", "P/B", "Pigment to binder by mass", "number", "", 2, "", 2, pigment.pigment_binder,
+             "common practice, no source"),
+    Property("water", "water", "Water by mass", "mass share", "%", 1, "%", 1, mixing.water_share, SUM),
+    Property("voc_material", "VOC material", "VOC per litre of paint", "density", "g/L", 1, "g/L", 1,
+             voc.voc_material, LESS_WATER),
+    Property("voc_less_water", "VOC less water", "VOC less water and exempt", "density", "g/L", 1, "g/L", 1,
+             voc.voc_less_water, LESS_WATER),
+    Property("voc_ready_to_use", "VOC ready to use", "VOC ready to use (EU)", "density", "g/L", 1, "g/L", 1,
+             voc.voc_ready_to_use, READY),
+    Property("cost_mass", "cost/mass", "Raw material cost by mass", "price by mass", "$/kg", 3, "$/lb", 3,
+             cost.cost_mass, SUM),
+    Property("cost_volume", "cost/volume", "Raw material cost by volume", "price by volume", "$/L", 3, "$/gal", 2,
+             cost.cost_volume, SUM),
+)  # fmt: skip
+
+BY_ID: dict[str, Property] = {one.id: one for one in PROPERTIES}
+
+
+class Dose(Struct, frozen=True):
+    """A family of properties: the dose of what has a function, on a basis, in the strength the trade quotes it in."""
+
+    id: str
+    function: str
+    on: str
+    as_: str
+    title: str
+    unit: str
+    digits: int
+
+
+DOSES: tuple[Dose, ...] = (
+    Dose("dispersant_on_pigment", "dispersant", "pigment", "active", "Dispersant, active on pigment", "%", 2),
+    Dose("sequestrant_on_pigment", "sequestrant", "pigment", "supplied", "Sequestrant on pigment", "%", 2),
+    Dose("wetting_agent_on_batch", "wetting-agent", "batch", "supplied", "Wetting agent, as supplied", "%", 2),
+    Dose("defoamer_on_batch", "defoamer", "batch", "supplied", "Defoamer, as supplied", "%", 2),
+    Dose("coalescent_on_binder", "coalescent", "binder", "supplied", "Coalescent on binder solids", "%", 1),
+    Dose("glycol_on_batch", "glycol", "batch", "supplied", "Glycol, as supplied", "%", 2),
+    Dose("opaque_polymer_on_batch", "opaque-polymer", "batch", "supplied", "Opaque polymer, as supplied", "%", 1),
+    Dose("cellulosic_thickener_on_batch", "cellulosic-thickener", "batch", "supplied", "Cellulosic thickener", "%", 2),
+    Dose("associative_thickener_on_batch", "associative-thickener", "batch", "nonvolatile", "Associative thickener, nonvolatile", "%", 2),
+    Dose("in_can_preservative_on_batch", "in-can-preservative", "batch", "supplied", "In-can preservative, as supplied", "%", 3),
+    Dose("dry_film_preservative_on_batch", "dry-film-preservative", "batch", "supplied", "Dry-film preservative, as supplied", "%", 3),
+)  # fmt: skip
+
+DOSE_BY_ID: dict[str, Dose] = {one.id: one for one in DOSES}
+SUBSTANCE = "substance:"
+
+
+def dimension_of(property_id: str) -> str | None:
+    """Dimension of a property, a dose or ``substance:CAS``; None where there is no such property."""
+    if property_id in BY_ID:
+        return BY_ID[property_id].dimension
+    if property_id in DOSE_BY_ID or property_id.startswith(SUBSTANCE):
+        return "mass share"
+    return None
