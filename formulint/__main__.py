@@ -1,0 +1,5 @@
+"""``python -m formulint``."""
+
+from formulint.cli import main
+
+raise SystemExit(main())

@@ -1,0 +1,300 @@
+"""Everything of one snapshot, read when it is asked for: settings, rules, materials, formulas, and what uses what."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+from typing import Generic, TypeVar
+
+from msgspec import Struct
+
+from formulint.amounts import Resolved, Supply, over, resolve
+from formulint.content import Content, Gap, Missing, Surroundings, Value, content, number
+from formulint.document import Document, load
+from formulint.errors import UserError
+from formulint.evaluate import Evaluation, doses, evaluate, substances
+from formulint.figure import Figure
+from formulint.finding import Fault, Mark, Place
+from formulint.formula import Formula
+from formulint.material import Material
+from formulint.rulebook import Entry, Rulebook, Shipped, read_house
+from formulint.settings import Settings
+from formulint.shape import read
+from formulint.snapshot import Snapshot
+from formulint.subject import FormulaSubject, Stock
+
+SETTINGS_FILE = "formulint.toml"
+WATER_DENSITY = 0.998  # kg/L at 20 degC; printed as an assumption where the settings do not say it
+CLOSURE = 0.005  # the lines may miss the batch by this share where the settings do not say it
+DEEPEST = 20  # intermediates inside intermediates
+
+R = TypeVar("R", Formula, Material, Settings)
+
+
+class File(Struct, Generic[R], frozen=True):
+    """A record's file: its name, its text, the record if it could be read, and what is wrong with it."""
+
+    name: str
+    document: Document | None
+    record: R | None
+    faults: tuple[Fault, ...]
+
+
+def stem(name: str) -> str:
+    """The code that a file name promises: ``materials/RM-1001.toml`` -> ``RM-1001``."""
+    return name.rsplit("/", 1)[-1].removesuffix(".toml")
+
+
+class Catalog:
+    """The records of one snapshot on one day.
+
+    Parameters
+    ----------
+    snapshot : Snapshot
+    shipped : Shipped
+        The packs that come with the tool; shared by the catalogs of one run.
+    today : date, optional
+        The day on which rules are judged; default the snapshot's own.
+    """
+
+    def __init__(self, snapshot: Snapshot, shipped: Shipped, today: date | None = None) -> None:
+        self.snapshot = snapshot
+        self.shipped = shipped
+        self.today = today or snapshot.date
+        self._texts: dict[str, bytes] = {}
+        self._formulas: dict[str, File[Formula]] = {}
+        self._materials: dict[str, File[Material]] = {}
+        self._stocks: dict[str, Stock | None] = {}
+        self._supplies: dict[str, Supply | None] = {}
+        self._rule_documents: dict[str, Document] = {}
+        self._busy: list[str] = []
+        self.cycles: dict[str, tuple[str, ...]] = {}
+        self.settings_file = self._read(SETTINGS_FILE, Settings)
+        self.settings = self.settings_file.record or Settings(format=1)
+        self.formula_names = self._index(self.settings.folders.formulas)
+        self.material_names = self._index(self.settings.folders.materials)
+        self.house_faults: tuple[Fault, ...] = ()
+        self.rulebook = Rulebook(shipped, self._house(), self.today)
+        water = self.settings.water_density
+        self.water_density = WATER_DENSITY if water is None else water.base
+        self.around = Surroundings(self.settings.currency, self.water_density, shipped.exempt("us", self.today))
+        self.closure = CLOSURE if self.settings.closure is None else self.settings.closure.base
+
+    def _index(self, folder: str) -> dict[str, list[str]]:
+        """Names of the TOML files below a folder, by stem without regard to case."""
+        start = folder.rstrip("/") + "/"
+        found: dict[str, list[str]] = {}
+        for name in self.snapshot.entries:
+            if name.startswith(start) and name.endswith(".toml"):
+                found.setdefault(stem(name).casefold(), []).append(name)
+        return found
+
+    def _house(self) -> tuple[Entry, ...]:
+        entries: list[Entry] = []
+        seen: dict[str, Place] = {}
+        faults: list[Fault] = []
+        for names in self._index(self.settings.folders.rules).values():
+            for name in names:
+                document, wrong = load(name, self._text(name))
+                faults += [fault for fault in wrong if fault.kind == "fail"]
+                if document is None:
+                    continue
+                self._rule_documents[name] = document
+                found, bad = read_house(document)
+                faults += bad
+                for entry in found:
+                    if entry.id in seen:
+                        words = f"two rules of the house are called {entry.id}"
+                        faults.append(Fault(entry.place, words, "give each its own id", related=(seen[entry.id],)))
+                    seen.setdefault(entry.id, entry.place)
+                    entries.append(entry)
+        self.house_faults = tuple(faults)
+        return tuple(entries)
+
+    def _text(self, name: str) -> bytes:
+        if name not in self._texts:
+            self._texts[name] = self.snapshot.read(name)
+        return self._texts[name]
+
+    def preload(self, names: Iterable[str]) -> None:
+        """Read many files in one go, before they are asked for one by one."""
+        self._texts.update(self.snapshot.read_many([name for name in names if name not in self._texts]))
+
+    def _read(self, name: str, record: type[R]) -> File[R]:
+        if name not in self.snapshot.entries:
+            return File(name, None, None, ())
+        document, faults = load(name, self._text(name))
+        if document is None:
+            return File(name, None, None, faults)
+        found, more = read(document, record)
+        return File(name, document, found, faults + more)
+
+    def formula(self, name: str) -> File[Formula]:
+        """The formula in a file."""
+        if name not in self._formulas:
+            self._formulas[name] = self._read(name, Formula)
+        return self._formulas[name]
+
+    def material(self, name: str) -> File[Material]:
+        """The material in a file."""
+        if name not in self._materials:
+            self._materials[name] = self._read(name, Material)
+        return self._materials[name]
+
+    def formula_files(self) -> list[str]:
+        """Names of all formulas, sorted."""
+        return sorted(name for names in self.formula_names.values() for name in names)
+
+    def material_files(self) -> list[str]:
+        """Names of all materials, sorted."""
+        return sorted(name for names in self.material_names.values() for name in names)
+
+    def find_formula(self, code: str) -> File[Formula] | None:
+        """The formula of a code, as its file name promises it; None where there is no such file."""
+        names = [name for name in self.formula_names.get(code.casefold(), ()) if stem(name) == code]
+        return self.formula(names[0]) if names else None
+
+    def find_material(self, code: str) -> File[Material] | None:
+        """The material of a code, as its file name promises it."""
+        names = [name for name in self.material_names.get(code.casefold(), ()) if stem(name) == code]
+        return self.material(names[0]) if names else None
+
+    def stock(self, code: str) -> Stock | None:
+        """A raw material with what it brings; None where it is unknown or unreadable."""
+        if code not in self._stocks:
+            self._stocks[code] = self._stock(code)
+        return self._stocks[code]
+
+    def _stock(self, code: str) -> Stock | None:
+        file = self.find_material(code)
+        if file is None or file.record is None:
+            return None
+        material = file.record
+        brought = content(material, file.name, self.around)
+        active = self._active(material, file.name)
+        supply = Supply(
+            code, brought.columns, {code: 1.0}, tuple(material.functions), active,
+            brought.gapless and all(isinstance(value, float) for value in brought.columns.values()),
+        )  # fmt: skip
+        return Stock(material, file.name, brought, supply)
+
+    def _active(self, material: Material, path: str) -> Value:
+        if isinstance(material.active, Figure):
+            return number(material.active)
+        words = f"{material.code} has no active"
+        return Gap((Missing(words, Place(path, ("active",)), material.code, "active"),))
+
+    def supply(self, code: str) -> Supply | None:
+        """What one kilogram of a code brings: a raw material, or an intermediate through its own lines."""
+        if code in self._supplies:
+            return self._supplies[code]
+        stock = self.stock(code)
+        found = stock.supply if stock is not None else self._blend(code)
+        if code not in self._busy:
+            self._supplies[code] = found
+        return found
+
+    def _blend(self, code: str) -> Supply | None:
+        file = self.find_formula(code)
+        if file is None or file.record is None:
+            return None
+        if code in self._busy or len(self._busy) > DEEPEST:
+            at = self._busy.index(code) if code in self._busy else 0
+            circle = (*self._busy[at:], code)
+            for member in circle:
+                self.cycles.setdefault(member, circle)
+            return None
+        self._busy.append(code)
+        try:
+            resolved = resolve(file.record, file.name, self.supply)
+        finally:
+            self._busy.pop()
+        return _as_supply(code, resolved)
+
+    def leaves(self, code: str) -> tuple[str, ...]:
+        """Raw materials behind a code."""
+        supply = self.supply(code)
+        return () if supply is None else tuple(supply.leaves)
+
+    def subject(self, file: File[Formula], swap: Mapping[tuple[int, int], str] | None = None) -> FormulaSubject:
+        """A readable formula with its values, ready to be judged.
+
+        Raises
+        ------
+        ValueError
+            Where the file holds no readable formula.
+        """
+        formula = file.record
+        if formula is None:
+            raise ValueError(f"{file.name} holds no readable formula")
+        self._busy.append(formula.code)  # a formula that uses itself is a circle too
+        try:
+            resolved = resolve(formula, file.name, self.supply, swap)
+        finally:
+            self._busy.pop()
+        codes = set(resolved.leaves)
+        written = {line.code for line in resolved.lines}
+        for stage in formula.stage:
+            for line in stage.additions:
+                written.update(line.alternates)
+        for code in written:
+            codes.update(self.leaves(code))
+        stocks = {code: stock for code in sorted(codes) if (stock := self.stock(code)) is not None}
+        return FormulaSubject(
+            formula=formula,
+            path=file.name,
+            evaluation=evaluate(resolved, file.name, self.water_density),
+            stocks=stocks,
+            blends={code: self.leaves(code) for code in written if code not in stocks},
+            today=self.today,
+            units=self.settings.units,
+            currency=self.settings.currency,
+            closure=self.closure,
+        )
+
+    def full(self, subject: FormulaSubject) -> Evaluation:
+        """The values of a subject with all doses and substances: for tables and deltas, not for the way to "all is well"."""
+        contents: dict[str, Content] = {code: stock.content for code, stock in subject.stocks.items()}
+        supplies = {code: stock.supply for code, stock in subject.stocks.items()}
+        resolved = subject.resolved
+        values = {**subject.evaluation.values, **doses(resolved, supplies), **substances(resolved, contents)}
+        return Evaluation(values, resolved)
+
+    def locate(self, place: Place) -> Mark:
+        """Line and column of a place."""
+        if place.line:
+            return Mark(place.path, place.line, place.column)
+        for file in (self._formulas.get(place.path), self._materials.get(place.path)):
+            if file is not None and file.document is not None:
+                return file.document.mark(place.keys)
+        if place.path == SETTINGS_FILE and self.settings_file.document is not None:
+            return self.settings_file.document.mark(place.keys)
+        if place.path in self._rule_documents:
+            return self._rule_documents[place.path].mark(place.keys)
+        return Mark(place.path)
+
+    def require_settings(self) -> None:
+        """Refuse to go on where the settings cannot be read: without them nothing can be judged rightly.
+
+        Raises
+        ------
+        UserError
+        """
+        if self.settings_file.record is None:
+            fault = self.settings_file.faults[0] if self.settings_file.faults else None
+            words = fault.message if fault is not None else "it is not there"
+            mark = self.locate(fault.place) if fault is not None else Mark(SETTINGS_FILE)
+            raise UserError(f"{SETTINGS_FILE}, line {mark.line}: {words}", fault.remedy if fault is not None else "")
+
+
+def _as_supply(code: str, resolved: Resolved) -> Supply:
+    mass = resolved.totals.get("total_mass", 0.0)
+    if mass == 0.0:
+        mass = Gap((Missing(f"{code} has no lines that weigh anything", Place(""), code, "stage"),))
+    columns = {name: over(value, mass) for name, value in resolved.totals.items()}
+    for name in ("total_volume", "nonvolatile_mass", "nonvolatile_volume", "water_mass", "cost"):
+        columns.setdefault(name, mass if isinstance(mass, Gap) else 0.0)
+    leaves = {leaf: over(kg, mass) for leaf, kg in resolved.leaves.items()}
+    gapless = all(isinstance(value, float) for value in columns.values())
+    unknown = Gap((Missing(f"{code} is an intermediate and has no active share", Place(""), code, "active"),))
+    return Supply(code, columns, leaves, (), unknown, gapless)

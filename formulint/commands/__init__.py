@@ -1,0 +1,1 @@
+"""The commands: each module adds its arguments and runs; none holds logic."""

@@ -1,0 +1,40 @@
+"""``formulint properties``: compute what a formula is."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+
+from formulint import tables
+from formulint.catalog import stem
+from formulint.commands.states import add_output, add_state, catalog_of, put
+from formulint.compare import side
+from formulint.errors import UserError
+from formulint.scope import everything, named
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """The arguments of the command."""
+    parser.add_argument("what", nargs="*", metavar="CODE", help="only these formulas (default: all)")
+    add_state(parser)
+    add_output(parser)
+
+
+def run(options: Namespace) -> int:
+    """Compute and show; 1 where a formula cannot be read."""
+    catalog = catalog_of(options)
+    scope = named(catalog, options.what) if options.what else everything(catalog)
+    if not scope.formulas:
+        raise UserError("there are no formulas here to compute", f"put them below {catalog.settings.folders.formulas}/")
+    found = {name: side(catalog, stem(name)) for name in scope.formulas}
+    sides = [one for one in found.values() if one is not None]
+    unread = [name for name, one in found.items() if one is None]
+    if options.format == "json":
+        from formulint.render import json_report
+
+        put(options, json_report.properties(catalog, sides))
+    else:
+        from formulint.render import terminal
+
+        put(options, terminal.show(tables.properties(catalog, sides, unread)))
+    catalog.snapshot.close()
+    return 1 if unread else 0

@@ -1,0 +1,167 @@
+"""What must hold inside one record beyond the shape of its table: fields that belong together, names that exist."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from formulint.errors import Misread
+from formulint.finding import Fault, KeyPath, Place
+from formulint.formula import Addition, Formula
+from formulint.material import Material
+from formulint.properties import BY_ID, DOSE_BY_ID
+from formulint.quantity import read
+from formulint.suggest import closest
+from formulint.verdict import read_bounds
+from formulint.vessels import left_over
+
+ADDITION_ONLY = ("amount", "on", "as_", "of", "alternates", "adjust", "max")
+STEP_ONLY = ("speed", "time", "temperature", "until", "check")
+TEST_DIMENSIONS: dict[str, tuple[str, ...]] = {
+    "consistency": ("consistency",),
+    "high_shear_viscosity": ("viscosity",),
+    "fineness": ("fineness", "length"),
+    "density": ("density",),
+    "nonvolatile": ("mass share",),
+    "open_time": ("time",),
+    "sag": ("length", "number"),
+}
+
+
+def of_formula(formula: Formula, path: str, markets: frozenset[str]) -> Iterator[Fault]:
+    """All faults inside one formula; ``markets`` are those that have a table."""
+    if not formula.markets and formula.class_ != "intermediate":
+        words = f"{formula.code} names no market"
+        yield Fault(Place(path, ("markets",)), words, "list the markets it is sold in; what is not sold is class intermediate")
+    for at, market in enumerate(formula.markets):
+        if market not in markets:
+            yield Fault(Place(path, ("markets", at)), f'there is no market "{market}"', _hint(market, markets))
+    for market in formula.category:
+        if market not in formula.markets:
+            yield Fault(Place(path, ("category", market)), f"category for {market}, which is not among the markets", "add it to markets, or drop it")
+    yield from _stages(formula, path)
+    yield from _limits(formula, path)
+    yield from _tests(formula, path)
+
+
+def of_material(material: Material, path: str, tags: frozenset[str]) -> Iterator[Fault]:
+    """All faults inside one material; ``tags`` is the closed list."""
+    for at, tag in enumerate(material.tags):
+        if tag not in tags:
+            yield Fault(Place(path, ("tags", at)), f'there is no tag "{tag}"', _hint(tag, tags))
+    for table in ("source", "tolerance"):
+        for field in getattr(material, table):
+            if field not in Material.__struct_encode_fields__:
+                words = f'[{table}] names "{field}", which is no field of a material'
+                yield Fault(Place(path, (table, field)), words, _hint(field, Material.__struct_encode_fields__))
+    named = sum(one.share.lo.base for one in material.component)
+    if named > 1 + 1e-6:
+        words = f"the components of {material.code} come to {100 * named:.6g} %"
+        yield Fault(Place(path, ("component",)), words, "correct their shares: together they are at most 100 %")
+
+
+def _hint(word: str, known: frozenset[str] | tuple[str, ...]) -> str:
+    near = closest(word, known)
+    return f'did you mean "{near}"?' if near else "known: " + ", ".join(sorted(known)[:12]) + (" ..." if len(known) > 12 else "")
+
+
+def _stages(formula: Formula, path: str) -> Iterator[Fault]:
+    names: dict[str, int] = {}
+    poured: dict[str, KeyPath] = {}
+    for i, stage in enumerate(formula.stage):
+        if stage.name in names:
+            yield Fault(Place(path, ("stage", i, "name")), f'two stages are called "{stage.name}"', "give each its own name")
+        for j, line in enumerate(stage.additions):
+            keys: KeyPath = ("stage", i, "additions", j)
+            yield from _line(line, path, keys)
+            if line.stage is not None:
+                yield from _pour(line.stage, stage.name, names, poured, Place(path, (*keys, "stage")), formula)
+                poured.setdefault(line.stage, keys)
+        names.setdefault(stage.name, i)
+    fills = [
+        ("stage", i, "additions", j, "amount")
+        for i, stage in enumerate(formula.stage)
+        for j, line in enumerate(stage.additions)
+        if line.amount is not None and line.amount.to_fill
+    ]
+    for keys in fills[1:]:
+        yield Fault(Place(path, keys), "q.s. stands twice: only one line can fill the batch", "give the other one its amount", related=(Place(path, fills[0]),))
+    for i in left_over(formula):
+        stage = formula.stage[i]
+        words = f'stage "{stage.name}" ends in its vessel and nothing takes it up'
+        yield Fault(Place(path, ("stage", i, "name")), words, f'add {{ stage = "{stage.name}" }} where it is poured in, or leave out the vessel')
+
+
+def _pour(
+    name: str, here: str, names: dict[str, int], poured: dict[str, KeyPath], place: Place, formula: Formula
+) -> Iterator[Fault]:
+    if name == here:
+        yield Fault(place, f'stage "{name}" is poured into itself', "name the stage that is poured in")
+    elif name not in names:
+        later = any(stage.name == name for stage in formula.stage)
+        words = f'stage "{name}" is poured in before it is made' if later else f'there is no stage "{name}"'
+        hint = "put that stage above" if later else _hint(name, tuple(stage.name for stage in formula.stage))
+        yield Fault(place, words, hint)
+    elif name in poured:
+        yield Fault(place, f'stage "{name}" is poured in twice', "split it into two stages", related=(Place(place.path, poured[name]),))
+
+
+def _line(line: Addition, path: str, keys: KeyPath) -> Iterator[Fault]:
+    given = [word for word in ("material", "stage", "step") if getattr(line, word) is not None]
+    if len(given) != 1:
+        words = "a line says " + (" and ".join(given) if given else "neither material nor stage nor step")
+        yield Fault(Place(path, keys), words, "a line is one of: a material with its amount, a stage that is poured in, a step of work")
+        return
+    allowed = {"material": ADDITION_ONLY, "stage": (), "step": STEP_ONLY}[given[0]]
+    for field in (*ADDITION_ONLY, *STEP_ONLY):
+        if field not in allowed and getattr(line, field) not in (None, (), {}):
+            spelled = field.rstrip("_")
+            yield Fault(Place(path, (*keys, spelled)), f"{spelled} does not belong to a line with {given[0]}", "leave it out, or put it on another line")
+    if given[0] == "material":
+        yield from _amount(line, path, keys)
+
+
+def _amount(line: Addition, path: str, keys: KeyPath) -> Iterator[Fault]:
+    amount = line.amount
+    if amount is None:
+        yield Fault(Place(path, (*keys, "material")), f"{line.material} has no amount", 'add amount = "..."; unknown is not zero')
+        return
+    share = not amount.to_fill and amount.dimension == "mass share"
+    for field in ("on", "as_", "of"):
+        if getattr(line, field) is not None and not share:
+            words = f"{field.rstrip('_')} goes with a share, and the amount is {amount.text}"
+            yield Fault(Place(path, (*keys, field.rstrip("_"))), words, "write the amount in %, or leave it out")
+    if line.max is not None and not amount.to_fill:
+        yield Fault(Place(path, (*keys, "max")), "max goes with q.s. only", 'write amount = "q.s.", or use adjust for what the plant may add')
+    if line.material in line.alternates:
+        yield Fault(Place(path, (*keys, "alternates")), f"{line.material} is named as its own alternate", "name another material")
+    adjust = line.adjust
+    if adjust is not None and adjust.step.dimension == adjust.max.dimension and adjust.step.exact > adjust.max.exact:
+        words = f"one step of {adjust.step.text} is more than the max of {adjust.max.text}"
+        yield Fault(Place(path, (*keys, "adjust", "step")), words, "the max counts all steps together")
+
+
+def _limits(formula: Formula, path: str) -> Iterator[Fault]:
+    for name, bounds in formula.limits.items():
+        place = Place(path, ("limits", name))
+        if bounds.min is None and bounds.max is None:
+            yield Fault(place, f"the limit of {name} has neither min nor max", "write at least one of them")
+        try:
+            least, most = read_bounds(name, bounds.min, bounds.max, place)
+        except Misread as error:
+            hint = error.remedy or _hint(name, (*BY_ID, *DOSE_BY_ID))
+            yield Fault(Place(path, ("limits", name, *error.at)), error.message, hint)
+            continue
+        if least is not None and most is not None and least.exact > most.exact:
+            yield Fault(place, f"{name}: min {least} is above max {most}", "exchange them")
+
+
+def _tests(formula: Formula, path: str) -> Iterator[Fault]:
+    for name, test in formula.tests.items():
+        for key in ("min", "max"):
+            text = getattr(test, key)
+            if text is None:
+                continue
+            try:
+                read(text, TEST_DIMENSIONS.get(name, ("number",)))
+            except Misread as error:
+                yield Fault(Place(path, ("tests", name, key)), error.message, error.remedy)

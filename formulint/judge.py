@@ -1,0 +1,273 @@
+"""Rules times records: every finding of a scope, stamped with rule, level and source."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from formulint import consistency
+from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
+from formulint.finding import Fault, Finding, Level, Place, Source
+from formulint.formula import Formula
+from formulint.material import Material
+from formulint.rule import Applied, Rule
+from formulint.rulebook import Entry
+from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject
+from formulint.suggest import closest
+from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
+
+HOUSE_SOURCE = Source("this formula's own limit", "", "house")
+FORMAT_SOURCE = Source("the format of the repository", "", "house")
+CHECKED_WORDS = {
+    "memory": "figure recalled, not verified: a review by the house is due",
+    "practice": "common practice, no source",
+}
+
+
+class Scope(Struct, frozen=True):
+    """What is judged: files of formulas and materials by name; the register, house rules and settings if ``whole``."""
+
+    formulas: tuple[str, ...]
+    materials: tuple[str, ...]
+    whole: bool = False
+
+
+class Judge:
+    """Judges the records of one catalog."""
+
+    def __init__(self, catalog: Catalog) -> None:
+        self.catalog = catalog
+        settings = catalog.settings
+        self.confirmed = frozenset(settings.confirmed)
+        self.levels = {one.rule: Level[one.level] for one in settings.rule_setting if not one.rule.startswith("unsafe/")}
+        vocabulary = catalog.shipped.vocabulary()
+        self.tags = frozenset(tag.id for tag in vocabulary.tag)
+        self.markets = frozenset(market.id for market in vocabulary.market)
+
+    def findings(self, scope: Scope) -> tuple[Finding, ...]:
+        """All findings of a scope, ordered by file, place, rule."""
+        found = [*self._snapshot(scope), *self._settings(), *self._house()]
+        for name in scope.materials:
+            found += self.material(self.catalog.material(name))
+        for name in scope.formulas:
+            found += self.formula(self.catalog.formula(name))
+        if scope.whole:
+            found += self._register()
+        return tuple(dict.fromkeys(found))
+
+    def formula(self, file: File[Formula]) -> Iterator[Finding]:
+        """All findings about one formula."""
+        code = stem(file.name)
+        yield from self._readable(file, code, "")
+        formula = file.record
+        if formula is None:
+            return
+        yield from self._identity(file.name, formula.code, self.catalog.formula_names, self.catalog.material_names, code, "")
+        faults = tuple(consistency.of_formula(formula, file.name, self.markets))
+        yield from (self._format("record/consistent", fault, code, "") for fault in faults)
+        unknown = tuple(self._codes(formula, file.name))
+        yield from (self._format("record/known-material", fault, code, "") for fault in unknown)
+        subject = self.catalog.subject(file)
+        if code in self.catalog.cycles:
+            yield self._format("record/no-circle", self._circle(formula, file.name), code, "")
+            return
+        yield from (self._format("record/amounts", fault, code, "") for fault in subject.resolved.faults)
+        if faults or unknown:
+            return  # what follows would be computed on lines that are not what the chemist meant
+        yield from self._verdicts(subject, code)
+
+    def _verdicts(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
+        seen = dict.fromkeys(self._judged(subject, code))
+        yield from seen
+        known = {(finding.rule, finding.fault.message) for finding in seen}
+        formula = subject.formula
+        for i, stage in enumerate(formula.stage):
+            for j, line in enumerate(stage.additions):
+                for other in line.alternates:
+                    swapped = self.catalog.subject(self.catalog.formula(subject.path), {(i, j): other})
+                    for finding in self._judged(swapped, code):
+                        if (finding.rule, finding.fault.message) not in known:
+                            words = f"with {other} instead of {line.material}: {finding.fault.message}"
+                            yield replace(finding, fault=replace(finding.fault, message=words))
+
+    def _judged(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
+        for entry in self.catalog.rulebook.in_force(subject.formula.markets):
+            if type(entry.rule).check is not Rule.check and entry.rule.concerns(subject.formula):
+                for fault in entry.rule.check(subject):
+                    yield self._stamp(entry, fault, subject.formula.state, code, "")
+        yield from self._own_limits(subject, code)
+
+    def _own_limits(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
+        formula = subject.formula
+        evaluation = self.catalog.full(subject) if any(":" in name or "_on_" in name for name in formula.limits) else subject.evaluation
+        for name, bounds in formula.limits.items():
+            place = Place(subject.path, ("limits", name))
+            ends = read_bounds(name, bounds.min, bounds.max, place)
+            look = units_of(name, subject.units, subject.currency)
+            level = Level.warning if formula.state == "bench" else Level.error
+            for fault in judge_bounds(title_of(name), evaluation.value(name), ends, look, place):
+                fault = replace(fault, property=name)
+                why = "this is what the product must be"
+                yield Finding(f"own-limit/{name.replace('_', '-')}", level, fault, code, "", why, HOUSE_SOURCE)
+
+    def bounds(self, subject: FormulaSubject) -> tuple[Applied, ...]:
+        """Every bound that rules and the formula itself put on its properties."""
+        found: list[Applied] = []
+        for entry in self.catalog.rulebook.in_force(subject.formula.markets):
+            if entry.rule.level != "note" and entry.rule.concerns(subject.formula):
+                found += entry.rule.bounds(subject)
+        for name, bounds in subject.formula.limits.items():
+            found.append(Applied(name, bounds.min, bounds.max, "own limit"))
+        return tuple(found)
+
+    def material(self, file: File[Material]) -> Iterator[Finding]:
+        """All findings about one material."""
+        code = stem(file.name)
+        yield from self._readable(file, "", code)
+        if file.record is None:
+            return
+        yield from self._identity(file.name, file.record.code, self.catalog.material_names, self.catalog.formula_names, "", code)
+        faults = tuple(consistency.of_material(file.record, file.name, self.tags))
+        yield from (self._format("record/consistent", fault, "", code) for fault in faults)
+        stock = self.catalog.stock(code)
+        if stock is None:
+            return
+        subject = MaterialSubject(stock, self.catalog.today)
+        for entry in self.catalog.rulebook.in_force():
+            if type(entry.rule).check_material is not Rule.check_material:
+                for fault in entry.rule.check_material(subject):
+                    yield self._stamp(entry, fault, "production", "", code)
+
+    def _register(self) -> Iterator[Finding]:
+        stocks = {code: stock for name in self.catalog.material_files() if (stock := self.catalog.stock(code := stem(name)))}
+        used: dict[str, tuple[str, ...]] = {}
+        states: dict[str, str] = {}
+        for name in self.catalog.formula_files():
+            record = self.catalog.formula(name).record
+            if record is not None:
+                states[record.code] = record.state
+                for code in codes_in(record):
+                    used[code] = (*used.get(code, ()), record.code)
+        subject = RegisterSubject(stocks, used, states, self.catalog.today, True)
+        for entry in self.catalog.rulebook.in_force():
+            if type(entry.rule).check_register is not Rule.check_register:
+                for fault in entry.rule.check_register(subject):
+                    yield self._stamp(entry, fault, "production", "", stem(fault.place.path))
+
+    def _stamp(self, entry: Entry, fault: Fault, state: str, formula: str, material: str) -> Finding:
+        """A fault as a finding: its level by rule, settings and state; ``review`` where the figure is only recalled."""
+        rule = entry.rule
+        level = self.levels.get(entry.id, Level[rule.level])
+        how = fault.checked or rule.source.checked
+        message = fault.message
+        if fault.kind == "fail" and how == "memory" and entry.id not in self.confirmed and level is Level.error:
+            fault = replace(fault, kind="review", message=f"{message} ({CHECKED_WORDS['memory']})")
+        elif fault.kind == "fail" and how == "practice" and level is Level.error:
+            fault = replace(fault, message=f"{message} ({CHECKED_WORDS['practice']})")
+        if level is Level.error and (fault.kind == "review" or (fault.kind == "open" and state == "bench")):
+            level = Level.warning
+        if not fault.remedy and rule.remedy:
+            fault = replace(fault, remedy=rule.remedy)
+        return Finding(entry.id, level, fault, formula, material, rule.why, replace(rule.source, checked=how))
+
+    def _format(self, rule: str, fault: Fault, formula: str, material: str) -> Finding:
+        level = Level.warning if fault.kind == "review" else Level.error
+        return Finding(rule, level, fault, formula, material, "", FORMAT_SOURCE)
+
+    def _readable(self, file: File[Formula] | File[Material], formula: str, material: str) -> Iterator[Finding]:
+        for fault in file.faults:
+            rule = "record/portable" if fault.kind == "review" else "record/readable"
+            yield self._format(rule, fault, formula, material)
+
+    def _identity(
+        self, name: str, code: str, own: dict[str, list[str]], other: dict[str, list[str]], formula: str, material: str
+    ) -> Iterator[Finding]:
+        if code != stem(name):
+            words = f'the file is called {stem(name)}, the code in it is "{code}"'
+            fault = Fault(Place(name, ("code",)), words, f"rename the file to {code}.toml, or write code = \"{stem(name)}\"")
+            yield self._format("record/code-is-file-name", fault, formula, material)
+        same = [*own.get(stem(name).casefold(), ()), *other.get(stem(name).casefold(), ())]
+        for twin in same:
+            if twin != name:
+                fault = Fault(Place(name, ("code",)), f"{stem(name)} is also the code of {twin}", "give one of them another code")
+                yield self._format("record/one-file-per-code", fault, formula, material)
+
+    def _codes(self, formula: Formula, path: str) -> Iterator[Fault]:
+        for i, stage in enumerate(formula.stage):
+            for j, line in enumerate(stage.additions):
+                if line.material is not None:
+                    yield from self._code(line.material, Place(path, ("stage", i, "additions", j, "material")))
+                for k, other in enumerate(line.alternates):
+                    yield from self._code(other, Place(path, ("stage", i, "additions", j, "alternates", k)))
+
+    def _code(self, code: str, place: Place) -> Iterator[Fault]:
+        catalog = self.catalog
+        material, blend = catalog.find_material(code), catalog.find_formula(code)
+        if material is not None:
+            if material.record is None:
+                yield Fault(place, f"{code} cannot be read: see {material.name}", "mend that file first")
+        elif blend is None:
+            known = [stem(name) for name in (*catalog.material_files(), *catalog.formula_files())]
+            near = closest(code, known)
+            hint = f"did you mean {near}?" if near else f"add {catalog.settings.folders.materials}/{code}.toml to the repository"
+            yield Fault(place, f'there is no material "{code}" among those that git knows here', hint)
+        elif blend.record is None:
+            yield Fault(place, f"{code} cannot be read: see {blend.name}", "mend that file first")
+        elif blend.record.class_ != "intermediate":
+            words = f"{code} is a formula of class {blend.record.class_}, not an intermediate"
+            yield Fault(place, words, 'a formula that is used as a material has class = "intermediate"', related=(Place(blend.name, ("class",)),))
+
+    def _circle(self, formula: Formula, path: str) -> Fault:
+        circle = self.catalog.cycles[formula.code]
+        words = "these use each other in a circle: " + " -> ".join(circle)
+        for i, stage in enumerate(formula.stage):
+            for j, line in enumerate(stage.additions):
+                if line.material in circle:
+                    return Fault(Place(path, ("stage", i, "additions", j, "material")), words, "take one of them out")
+        return Fault(Place(path, ("code",)), words, "take one of them out")
+
+    def _snapshot(self, scope: Scope) -> Iterator[Finding]:
+        for fault in self.catalog.snapshot.faults:
+            yield self._format("record/plain-file", fault, "", "")
+
+    def _settings(self) -> Iterator[Finding]:
+        for fault in self.catalog.settings_file.faults:
+            rule = "record/portable" if fault.kind == "review" else "record/readable"
+            yield self._format(rule, fault, "", "")
+        versions = self.catalog.shipped.versions()
+        settings = self.catalog.settings
+        for pack, version in settings.packs.items():
+            place = Place(SETTINGS_FILE, ("packs", pack))
+            if pack not in versions:
+                near = closest(pack, list(versions))
+                hint = f"did you mean {near}?" if near else "known: " + ", ".join(sorted(versions))
+                yield self._format("record/known-pack", Fault(place, f'there is no pack "{pack}"', hint), "", "")
+            elif versions[pack] != version:
+                words = f"the settings ask for {pack} {version}, this tool carries {versions[pack]}"
+                yield self._format("record/known-pack", Fault(place, words, "change the pin with its own review, or use the tool that carries it"), "", "")
+        for at, one in enumerate(settings.rule_setting):
+            if one.rule.startswith("unsafe/"):
+                fault = Fault(Place(SETTINGS_FILE, ("rule_setting", at, "rule")), f"{one.rule} cannot be given another level", "take the setting out")
+                yield self._format("record/consistent", fault, "", "")
+
+    def _house(self) -> Iterator[Finding]:
+        for fault in self.catalog.house_faults:
+            yield self._format("record/readable", fault, "", "")
+
+
+def codes_in(formula: Formula) -> tuple[str, ...]:
+    """Codes that a formula names, alternates included, each once."""
+    found: dict[str, None] = {}
+    for stage in formula.stage:
+        for line in stage.additions:
+            if line.material is not None:
+                found.update(dict.fromkeys((line.material, *line.alternates)))
+    return tuple(found)
+
+
+def blocking(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The findings that stop a commit."""
+    return tuple(finding for finding in findings if finding.blocks)
+

@@ -1,0 +1,25 @@
+"""The kinds of rule there are: a name in a rule's TOML, the Struct that reads and checks it."""
+
+from __future__ import annotations
+
+from formulint.kinds.closure import Closure
+from formulint.kinds.completeness import Completeness
+from formulint.kinds.dose import Dose
+from formulint.kinds.limit import Limit
+from formulint.kinds.market import Market
+from formulint.kinds.order import Order
+from formulint.kinds.plausibility import Plausibility
+from formulint.kinds.register import Register
+
+AnyRule = Closure | Completeness | Dose | Limit | Market | Order | Plausibility | Register
+
+KINDS: dict[str, type[AnyRule]] = {
+    "closure": Closure,
+    "completeness": Completeness,
+    "dose": Dose,
+    "limit": Limit,
+    "market": Market,
+    "order": Order,
+    "plausibility": Plausibility,
+    "register": Register,
+}

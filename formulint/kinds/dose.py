@@ -1,0 +1,96 @@
+"""The dose of a material, a function or a substance stays inside its window, on the basis the trade quotes it on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal
+
+from formulint.amounts import over
+from formulint.content import Gap, Value, add
+from formulint.errors import Misread
+from formulint.evaluate import BASIS_COLUMN, strength, substance
+from formulint.finding import Fault, Place
+from formulint.quantity import Quantity, read
+from formulint.rule import Pick, Rule
+from formulint.subject import FormulaSubject
+from formulint.verdict import judge_bounds
+
+BASIS_WORDS = {"pigment": "on pigment", "binder": "on binder solids", "batch": "in the paint"}
+
+
+class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename={"as_": "as"}):
+    """The share of what is picked must stay inside its window, bounds included; silent where the formula holds none.
+
+    ``component`` counts one substance (by CAS number) in everything; else the materials that ``of`` picks are added
+    up as supplied, by their active part or by what stays in the film.
+    """
+
+    of: Pick = Pick()
+    component: str = ""
+    as_: Literal["active", "supplied", "nonvolatile"] = "supplied"
+    on: Literal["pigment", "binder", "batch"] = "batch"
+    min: str | None = None
+    max: str | None = None
+    name: str = ""
+
+    def check(self, subject: FormulaSubject) -> Iterator[Fault]:
+        """The fault of a dose outside its window, at the line that brings most of it."""
+        codes = [code for code in subject.resolved.leaves if self._counts(subject, code)]
+        if not codes:
+            return
+        value = self._value(subject, codes)
+        if isinstance(value, Gap) and not value.missing:
+            return
+        bounds = (self._read(self.min), self._read(self.max))
+        unit = next(bound.unit.symbol for bound in bounds if bound is not None)
+        digits = max(bound.decimals for bound in bounds if bound is not None) + (0 if unit == "ppm" else 1)
+        name = f"{self._name(subject, codes)} {BASIS_WORDS[self.on]}"
+        yield from judge_bounds(name, value, bounds, (unit, digits), self._place(subject, codes))
+
+    def _counts(self, subject: FormulaSubject, code: str) -> bool:
+        stock = subject.stocks[code]
+        if self.component:
+            return self.component in stock.content.substances
+        return self.of.holds(stock.material)
+
+    def _value(self, subject: FormulaSubject, codes: list[str]) -> Value:
+        resolved = subject.resolved
+        if self.component:
+            contents = {code: subject.stocks[code].content for code in resolved.leaves}
+            share = substance(resolved, contents, self.component)
+            if self.on == "batch" or isinstance(share, Gap):
+                return share
+            mass = resolved.totals["total_mass"]
+            amount: Value = mass if isinstance(mass, Gap) else share * mass
+        else:
+            amount = add([strength(resolved.leaves[code], subject.stocks[code].supply, self.as_) for code in codes])
+        basis = resolved.totals.get(BASIS_COLUMN[self.on], 0.0)
+        return Gap(()) if basis == 0.0 else over(amount, basis)
+
+    def _read(self, text: str | None) -> Quantity | None:
+        return None if text is None else read(text, ("mass share",))
+
+    def _name(self, subject: FormulaSubject, codes: list[str]) -> str:
+        if self.name:
+            return self.name
+        if self.component:
+            for code in codes:
+                for one in subject.stocks[code].material.component:
+                    if one.cas == self.component:
+                        return one.name
+        return " and ".join(f"{subject.stocks[code].material.name} ({code})" for code in codes[:2])
+
+    def _place(self, subject: FormulaSubject, codes: list[str]) -> Place:
+        lines = [line for line in subject.resolved.lines if not set(codes).isdisjoint(subject.leaves_of(line.code))]
+        heaviest = max(lines, key=lambda line: line.kg if isinstance(line.kg, float) else 0.0)
+        return Place(subject.path, (*heaviest.keys, "amount"))
+
+    def faults_of_reading(self) -> Iterator[Misread]:
+        """What is wrong with the rule itself: no bound, or a bound that is not a share."""
+        if self.min is None and self.max is None:
+            yield Misread("a dose needs min, max or both", at=("kind",))
+        for key, text in (("min", self.min), ("max", self.max)):
+            try:
+                self._read(text)
+            except Misread as error:
+                yield Misread(error.message, error.remedy, (key,))

@@ -1,0 +1,88 @@
+"""A market's limit: the category of the product in that market, then the property in the basis of that category."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from typing import Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from formulint.finding import Fault, Place
+from formulint.rule import Applied, Rule, Where
+from formulint.subject import FormulaSubject
+from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
+
+BASIS = {"less-water": "voc_less_water", "material": "voc_material", "ready-to-use": "voc_ready_to_use"}
+
+
+class Category(Struct, frozen=True, forbid_unknown_fields=True, rename={"from_": "from"}):
+    """A row of a market's table: the limit of one category, in force between two days."""
+
+    name: str
+    max: str
+    basis: Literal["less-water", "material", "ready-to-use"]
+    from_: date | None = None
+    until: date | None = None
+    where: Where | None = None
+    checked: Literal["verified", "practice", "memory"] = "memory"
+    note: str = ""
+
+    def in_force(self, today: date) -> bool:
+        """True on the days from ``from`` to ``until``, both included."""
+        return (self.from_ is None or self.from_ <= today) and (self.until is None or today <= self.until)
+
+
+class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
+    """A product must stay below the VOC limit of its category in each of its markets."""
+
+    scheme: Literal["us", "eu"]
+    category: tuple[Category, ...]
+
+    def row(self, subject: FormulaSubject) -> Category | None:
+        """The category named by the formula, else the first in force that its class and use imply."""
+        named = subject.formula.category.get(self.id)
+        for row in self.category:
+            if row.in_force(subject.today):
+                if named is not None and row.name == named:
+                    return row
+                if named is None and row.where is not None and row.where.holds(subject.formula):
+                    return row
+        return None
+
+    def check(self, subject: FormulaSubject) -> Iterator[Fault]:
+        """The fault of a formula sold in this market that is above its limit, or of which nobody can say."""
+        formula = subject.formula
+        if self.id not in formula.markets:
+            return
+        row = self.row(subject)
+        if row is None:
+            yield self._no_category(subject)
+            return
+        place = Place(subject.path, ("category", self.id) if self.id in formula.category else ("markets",))
+        property_id = BASIS[row.basis]
+        look = units_of(property_id, subject.units, subject.currency)
+        bounds = read_bounds(property_id, None, row.max, place)
+        name = f"{title_of(property_id)} ({self.id}, {row.name})"
+        for fault in judge_bounds(name, subject.evaluation.value(property_id), bounds, look, place):
+            yield replace(fault, checked=row.checked, property=property_id)
+
+    def bounds(self, subject: FormulaSubject) -> Iterator[Applied]:
+        """The limit of the category that applies."""
+        row = self.row(subject) if self.id in subject.formula.markets else None
+        if row is not None:
+            yield Applied(BASIS[row.basis], None, row.max, f"{self.id}, {row.name}")
+
+    def _no_category(self, subject: FormulaSubject) -> Fault:
+        from difflib import get_close_matches  # only when something is wrong
+
+        formula = subject.formula
+        named = formula.category.get(self.id)
+        if named is None:
+            words = f"no category of {self.id} follows from class {formula.class_}"
+            return Fault(Place(subject.path, ("class",)), words, f"name one under [category] as {self.id} = \"...\"", "open")
+        near = get_close_matches(named[:80], [row.name for row in self.category if row.in_force(subject.today)], 1, 0.4)
+        hint = f'did you mean "{near[0]}"?' if near else "see the table of that market"
+        words = f'{self.id} has no category "{named}" in force on {subject.today}'
+        return Fault(Place(subject.path, ("category", self.id)), words, hint, "open")

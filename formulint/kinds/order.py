@@ -1,0 +1,102 @@
+"""One thing is in the vessel before another."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal
+
+from formulint.errors import Misread
+from formulint.finding import Fault, Place
+from formulint.quantity import read
+from formulint.rule import Pick, Rule
+from formulint.subject import FormulaSubject
+from formulint.vessels import Charge, Spot, charges
+
+
+class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
+    """Contact in a vessel, in the order of charging.
+
+    ``first``: whenever a ``then`` goes in, some ``first`` is there already (silent where the formula has no ``first``).
+    ``every``: whenever a ``first`` goes in, no ``then`` is there yet. ``enough``: whenever a ``then`` goes in, at
+    least ``share`` of all ``first`` is there.
+    """
+
+    first: Pick
+    then: Pick
+    quantifier: Literal["first", "every", "enough"] = "first"
+    share: str | None = None
+    must: bool = False
+
+    def check(self, subject: FormulaSubject) -> Iterator[Fault]:
+        """One fault for each addition that goes in at the wrong moment."""
+        went_in = charges(subject.formula)
+        firsts = [charge for charge in went_in if self._picks(subject, charge, self.first)]
+        thens = [charge for charge in went_in if self._picks(subject, charge, self.then)]
+        if not firsts or not thens:
+            return
+        if self.quantifier == "every":
+            early = {charge.spot: charge for charge in thens}
+            for charge in firsts:
+                met = next((early[spot] for spot in charge.before if spot in early), None)
+                if met is not None:
+                    yield self._too_late(subject, charge, met)
+            return
+        inside = {charge.spot for charge in firsts}
+        thens = [charge for charge in thens if charge.spot not in inside]
+        for charge in thens:
+            there = [spot for spot in charge.before if spot in inside]
+            if self.quantifier == "first" and not there:
+                yield self._too_early(subject, charge, firsts[0])
+            if self.quantifier == "enough" and self._share_of(subject, there) < self._needed() * (1 - 1e-9):
+                yield self._too_little(subject, charge, firsts, there)
+
+    def _picks(self, subject: FormulaSubject, charge: Charge, pick: Pick) -> bool:
+        kind = subject.formula.stage[charge.spot[0]].kind
+        leaves = [subject.stocks[code].material for code in subject.leaves_of(charge.code) if code in subject.stocks]
+        return any(pick.holds(material, kind) for material in leaves)
+
+    def _share_of(self, subject: FormulaSubject, there: list[Spot]) -> float:
+        def mass(spots: list[Spot] | None) -> float:
+            lines = [line for line in subject.resolved.lines if spots is None or (line.stage, line.at) in spots]
+            return sum(line.kg for line in lines if isinstance(line.kg, float))
+
+        firsts = [charge.spot for charge in charges(subject.formula) if self._picks(subject, charge, self.first)]
+        whole = mass(firsts)
+        return mass(there) / whole if whole > 0 else 0.0
+
+    def _needed(self) -> float:
+        return read(self.share or "100 %", ("mass share",)).base
+
+    def _said(self, subject: FormulaSubject, charge: Charge) -> str:
+        stock = subject.stocks.get(charge.code)
+        name = f"{stock.material.name} ({charge.code})" if stock is not None else charge.code
+        return f"{name} in {subject.formula.stage[charge.spot[0]].name}"
+
+    def _place(self, subject: FormulaSubject, charge: Charge) -> Place:
+        return Place(subject.path, ("stage", charge.spot[0], "additions", charge.spot[1], "material"))
+
+    def _too_early(self, subject: FormulaSubject, charge: Charge, first: Charge) -> Fault:
+        words = f"{self._said(subject, charge)} goes in before {self._said(subject, first)}"
+        remedy = f"charge {first.code} before {charge.code}"
+        return Fault(self._place(subject, charge), words, remedy, related=(self._place(subject, first),))
+
+    def _too_late(self, subject: FormulaSubject, charge: Charge, met: Charge) -> Fault:
+        words = f"{self._said(subject, charge)} goes in when {self._said(subject, met)} is already there"
+        remedy = f"charge {charge.code} before {met.code}, or in a vessel of its own"
+        return Fault(self._place(subject, charge), words, remedy, related=(self._place(subject, met),))
+
+    def _too_little(self, subject: FormulaSubject, charge: Charge, firsts: list[Charge], there: list[Spot]) -> Fault:
+        part = 100 * self._share_of(subject, there)
+        words = f"{self._said(subject, charge)} goes in when {part:.0f} % of {firsts[0].code} is there; {self.share} is asked"
+        remedy = f"charge more of {firsts[0].code} before {charge.code}"
+        return Fault(self._place(subject, charge), words, remedy, related=tuple(self._place(subject, one) for one in firsts))
+
+    def faults_of_reading(self) -> Iterator[Misread]:
+        """What is wrong with the rule itself."""
+        if (self.quantifier == "enough") != (self.share is not None):
+            yield Misread('"enough" needs a share, and only "enough" does', at=("quantifier",))
+        elif self.share is not None:
+            try:
+                self._needed()
+            except Misread as error:
+                yield Misread(error.message, error.remedy, ("share",))

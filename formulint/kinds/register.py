@@ -1,0 +1,81 @@
+"""The register of materials: what may be used where, and what looks like what."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal
+
+from formulint.figure import Figure
+from formulint.finding import Fault, Place
+from formulint.material import Material
+from formulint.rule import Rule
+from formulint.subject import FormulaSubject, RegisterSubject, Stock
+
+# Relative difference up to which two figures of look-alikes agree; our own choice, by trial on the 40 demo materials.
+ALIKE = {"density": 0.05, "nonvolatile": 0.01, "oil_absorption": 0.15, "pigment": 0.01, "active": 0.05, "water": 0.05, "voc": 0.05}
+
+
+class Register(Rule, frozen=True, kw_only=True, tag="register", tag_field="kind", rename={"check_for": "check"}):
+    """Checks over the list of materials and the states they are in."""
+
+    check_for: Literal["blocked-unused", "blocked-in-use", "look-alike", "not-approved-in-production"]
+
+    def check(self, subject: FormulaSubject) -> Iterator[Fault]:
+        """The faults of a formula that uses what it may not."""
+        wanted = {"blocked-in-use": ("blocked",), "not-approved-in-production": ("sample", "trial")}.get(self.check_for)
+        formula = subject.formula
+        if wanted is None or (self.check_for == "not-approved-in-production" and formula.state != "production"):
+            return
+        for i, stage in enumerate(formula.stage):
+            for j, line in enumerate(stage.additions):
+                for code in (line.material, *line.alternates) if line.material else ():
+                    stock = subject.stocks.get(code)
+                    if stock is not None and stock.material.state in wanted and not _approved_for(stock.material, formula.code):
+                        words = f"{stock.material.name} ({code}) is in state {stock.material.state}; {formula.code} is in {formula.state}"
+                        related = (Place(stock.path, ("state",)),)
+                        yield Fault(Place(subject.path, ("stage", i, "additions", j, "material")), words, self.remedy, related=related)
+
+    def check_register(self, subject: RegisterSubject) -> Iterator[Fault]:
+        """The faults of the list as a whole."""
+        if self.check_for == "blocked-unused":
+            for code, stock in subject.stocks.items():
+                if stock.material.state == "blocked" and not subject.used_by.get(code):
+                    words = f"{stock.material.name} ({code}) is blocked and no formula uses it"
+                    yield Fault(Place(stock.path, ("state",)), words, self.remedy)
+        elif self.check_for == "look-alike":
+            yield from self._look_alikes(subject)
+
+    def _look_alikes(self, subject: RegisterSubject) -> Iterator[Fault]:
+        groups: dict[tuple[object, ...], list[Stock]] = {}
+        for stock in subject.stocks.values():
+            material = stock.material
+            cas = tuple(sorted(one.cas or one.name for one in material.component if one.share.hi.base >= 0.01))
+            key = (material.functions, material.form, tuple(sorted(material.tags)), cas)
+            if material.tags:
+                groups.setdefault(key, []).append(stock)
+        for group in groups.values():
+            for at, one in enumerate(group):
+                for other in group[at + 1 :]:
+                    if _alike(one.material, other.material):
+                        yield _pair(one, other, self.remedy)
+
+
+def _approved_for(material: Material, formula: str) -> bool:
+    return formula in material.approved_for
+
+
+def _alike(one: Material, other: Material) -> bool:
+    for field, near in ALIKE.items():
+        left, right = getattr(one, field), getattr(other, field)
+        if (left is None) != (right is None):
+            return False
+        if isinstance(left, Figure) and isinstance(right, Figure):
+            scale = max(abs(left.base), abs(right.base))
+            if abs(left.base - right.base) > near * scale:
+                return False
+    return True
+
+
+def _pair(one: Stock, other: Stock, remedy: str) -> Fault:
+    words = f"{other.material.code} and {one.material.code} look alike: {other.material.name}; {one.material.name}"
+    return Fault(Place(other.path, ("name",)), words, remedy, related=(Place(one.path, ("name",)),))

@@ -1,0 +1,8 @@
+"""Ways of showing a report: a name on the command line, the module that does it, imported on use."""
+
+from __future__ import annotations
+
+FORMATS = {
+    "terminal": "formulint.render.terminal",
+    "json": "formulint.render.json_report",
+}

@@ -1,0 +1,206 @@
+"""Reports for machines: one JSON object with stable keys, numbers with 12 significant digits."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+
+from formulint.amounts import Line
+from formulint.catalog import Catalog
+from formulint.clean import json_safe
+from formulint.compare import FormulaChange, PropertyChange, Side
+from formulint.content import Gap, Value
+from formulint.finding import Finding, Place
+from formulint.interval import ends
+from formulint.properties import BY_ID
+from formulint.quantity import in_unit
+from formulint.report import overall
+from formulint.verdict import units_of
+
+
+def dumps(data: object) -> str:
+    """JSON text, no lone surrogates, keys in the order of the contract."""
+    return json_safe(json.dumps(data, ensure_ascii=False, indent=1)) + "\n"
+
+
+def number(value: float) -> float:
+    """A number with 12 significant digits."""
+    return float(f"{value:.12g}")
+
+
+def unit_of(property_id: str, currency: str) -> str:
+    """The unit of a property in the machine contract: always metric."""
+    unit, _ = units_of(property_id, "metric", currency)
+    return "1" if property_id in BY_ID and not unit else unit
+
+
+def in_contract(property_id: str, value: float, currency: str) -> float:
+    """A value in the unit of the machine contract."""
+    unit, _ = units_of(property_id, "metric", currency)
+    return number(in_unit(value, unit) if unit else value)
+
+
+def value_of(catalog: Catalog, property_id: str, value: Value) -> dict[str, object]:
+    """``value``, ``min``, ``max``, ``unit``, ``kind``, ``missing`` of one property."""
+    currency = catalog.settings.currency
+    found: dict[str, object] = {"value": None, "unit": unit_of(property_id, currency)}
+    if isinstance(value, Gap):
+        missing = [
+            {"material": one.material, "field": one.field, "path": one.place.path, "line": catalog.locate(one.place).line, "text": one.what}
+            for one in value.missing
+        ]
+        return {**found, "kind": "open", "missing": missing}
+    low, high = (in_contract(property_id, end, currency) for end in ends(value))
+    if low == high:
+        return {**found, "value": low, "kind": "known"}
+    return {**found, "value": number((low + high) / 2), "min": low, "max": high, "kind": "known"}
+
+
+def result(catalog: Catalog, finding: Finding) -> dict[str, object]:
+    """One finding by the contract."""
+    fault = finding.fault
+    mark = catalog.locate(fault.place)
+    source = finding.source
+    return {
+        "rule": finding.rule,
+        "kind": fault.kind,
+        "level": finding.level.name,
+        "message": fault.message,
+        "formula": finding.formula or None,
+        "material": finding.material or None,
+        "path": mark.path,
+        "line": mark.line,
+        "column": mark.column,
+        "keys": list(fault.place.keys),
+        "measured": fault.measured,
+        "limit": fault.limit,
+        "unit": fault.unit or None,
+        "remedy": fault.remedy or None,
+        "why": finding.why or None,
+        "source": None if source is None else {
+            "document": source.document, "section": source.section, "checked": source.checked, "note": source.note,
+        },
+        "missing": [_place(catalog, place) for place in fault.missing],
+        "related": [_place(catalog, place) for place in fault.related],
+        "remedies": [],
+        "suppressed": None,
+    }  # fmt: skip
+
+
+def _place(catalog: Catalog, place: Place) -> dict[str, object]:
+    mark = catalog.locate(place)
+    return {"path": mark.path, "line": mark.line, "column": mark.column}
+
+
+def lint(catalog: Catalog, findings: Sequence[Finding], judged: dict[str, int]) -> str:
+    """The ``lint`` object."""
+    return dumps(
+        {
+            "format": "formulint/lint/1",
+            "state": catalog.snapshot.label,
+            "date": str(catalog.today),
+            "date_origin": catalog.snapshot.date_origin,
+            "judged": judged,
+            "verdict": overall(findings),
+            "results": [result(catalog, finding) for finding in findings],
+        }
+    )
+
+
+def properties(catalog: Catalog, sides: Iterable[Side]) -> str:
+    """The ``properties`` object."""
+    return dumps(
+        {
+            "format": "formulint/properties/1",
+            "state": catalog.snapshot.label,
+            "date": str(catalog.today),
+            "formulas": [
+                {
+                    "code": side.formula.code,
+                    "revision": side.formula.revision,
+                    "state": side.formula.state,
+                    "digest": _digest(side),
+                    "properties": {name: value_of(catalog, name, value) for name, value in side.values.items()},
+                    "lines": [_line(line) for line in side.lines],
+                    "hazards": {},
+                }
+                for side in sides
+            ],
+        }
+    )
+
+
+def _digest(side: Side) -> dict[str, str]:
+    return {"composition": side.digests.composition, "making": side.digests.making, "data": side.digests.data}
+
+
+def _line(line: Line) -> dict[str, object]:
+    kg = number(line.kg) if isinstance(line.kg, float) else None
+    litres = number(line.litres) if isinstance(line.litres, float) else None
+    return {"material": line.code, "kg": kg, "litres": litres}
+
+
+def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], through: dict[str, str], policy: Sequence[str]) -> str:
+    """The ``diff`` object."""
+    return dumps(
+        {
+            "format": "formulint/diff/1",
+            "before": before.snapshot.label,
+            "after": after.snapshot.label,
+            "date": str(after.today),
+            "formulas": [_change(before, after, change) for change in changes],
+            "affected": [{"code": code, "through": used} for code, used in sorted(through.items())],
+            "policy": list(policy),
+        }
+    )
+
+
+def _change(before: Catalog, after: Catalog, change: FormulaChange) -> dict[str, object]:
+    return {
+        "code": change.code,
+        "class": change.change.name,
+        "policy": list(change.policy),
+        "digest": {
+            "before": _digest(change.before) if change.before else None,
+            "after": _digest(change.after) if change.after else None,
+        },
+        "additions": [
+            {
+                "action": one.action, "stage": one.stage, "material": one.material, "before": one.before, "after": one.after,
+                "kg_per_litre_before": None if one.kg_before is None else number(one.kg_before),
+                "kg_per_litre_after": None if one.kg_after is None else number(one.kg_after),
+                "path": one.place.path,
+                "line": (after if change.after and one.action != "removed" else before).locate(one.place).line,
+            }
+            for one in change.additions
+        ],
+        "properties": [_property(after, one) for one in change.properties],
+        "results": {
+            "new": [result(after, finding) for finding in change.new],
+            "gone": [result(before, finding) for finding in change.gone],
+            "kept": [result(after, finding) for finding in change.kept],
+        },
+        "tests_due": [],
+    }  # fmt: skip
+
+
+def _property(catalog: Catalog, change: PropertyChange) -> dict[str, object]:
+    currency = catalog.settings.currency
+
+    def known(value: Value | None) -> float | None:
+        return in_contract(change.id, value, currency) if isinstance(value, float) else None
+
+    least, most = change.limit
+    return {
+        "id": change.id,
+        "unit": unit_of(change.id, currency),
+        "before": known(change.before),
+        "after": known(change.after),
+        "delta": None if change.delta is None else in_contract(change.id, change.delta, currency),
+        "limit": {
+            "min": None if least is None else in_contract(change.id, least.base, currency),
+            "max": None if most is None else in_contract(change.id, most.base, currency),
+        },
+        "verdict": {"before": change.verdict_before or None, "after": change.verdict_after or None},
+        "causes": [],
+    }

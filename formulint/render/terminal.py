@@ -1,0 +1,202 @@
+"""A report as text for a terminal: plain lines where nobody watches, tables and tones by rich on a screen."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
+
+from formulint.clean import clean
+from formulint.finding import Finding, Level, Mark
+from formulint.report import Cell, Located, Report, Table
+
+if TYPE_CHECKING:
+    from rich.table import Table as Grid
+    from rich.text import Text
+
+GAP = "  "
+NARROWEST = 12
+
+
+def show(report: Report) -> str:
+    """The report as text, in the width of the screen; with tones only on a screen that wants them."""
+    if sys.stdout.isatty() and os.environ.get("TERM") != "dumb":
+        return _rich(report)
+    return plain(report, width_of_screen())
+
+
+def width_of_screen() -> int:
+    """Columns of the screen, between 60 and 200; 80 where there is none."""
+    try:
+        found = int(os.environ.get("COLUMNS", "0")) or os.get_terminal_size().columns
+    except (OSError, ValueError):
+        found = 80
+    return max(60, min(found, 200))
+
+
+def plain(report: Report, width: int = 80) -> str:
+    """The report as plain lines of at most ``width`` characters, except where a single word is longer."""
+    lines = [*wrapped(clean(report.title), width), *(part for fact in report.facts for part in wrapped(clean(fact), width))]
+    for section in report.sections:
+        lines += ["", *wrapped(clean(section.heading), width)]
+        for one in section.findings:
+            lines += finding_lines(one, width)
+        for table in section.tables:
+            lines += table_lines(table, width)
+        lines += [part for remark in section.remarks for part in wrapped(clean(remark), width, "  ")]
+    lines += ["", *(part for words in report.closing for part in wrapped(clean(words), width))]
+    return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def label(finding: Finding) -> str:
+    """One word for how much a finding weighs."""
+    if finding.fault.kind == "review":
+        return "review"
+    if finding.fault.kind == "open":
+        return "OPEN" if finding.level is Level.error else "open"
+    return {Level.error: "STOP", Level.warning: "warning", Level.note: "note"}[finding.level]
+
+
+def place(mark: Mark) -> str:
+    """``formulas/T-101.toml, line 12``."""
+    return f"{mark.path}, line {mark.line}" if mark.line else mark.path
+
+
+def finding_lines(one: Located, width: int) -> list[str]:
+    """A finding: what is wrong, where, what helps, why, who says so."""
+    finding, fault = one.finding, one.finding.fault
+    head = f"  {label(finding):<8}"
+    lines = wrapped(clean(fault.message), width, " " * len(head))
+    lines[0] = head + lines[0].lstrip()
+    indent = " " * 10
+    lines += wrapped(f"at {clean(place(one.mark))}", width, indent)
+    for mark in one.related[:3]:
+        lines += wrapped(f"see {clean(place(mark))}", width, indent)
+    if fault.remedy:
+        lines += wrapped(f"do: {clean(fault.remedy)}", width, indent)
+    if finding.why:
+        lines += wrapped(f"why: {clean(finding.why)}", width, indent)
+    return lines + wrapped(f"rule {clean(finding.rule)}{source_words(finding)}", width, indent)
+
+
+def source_words(finding: Finding) -> str:
+    """Whose figure it is and how well it was checked."""
+    source = finding.source
+    if source is None or finding.rule.startswith(("record/", "own-limit/")):
+        return ""
+    checked = {
+        "verified": "verified", "practice": "common practice, no source", "memory": "from memory, not verified",
+        "house": "the house's own figure",
+    }[source.checked]  # fmt: skip
+    named = " ".join(part for part in (source.document, source.section) if part)
+    return f": {clean(named)} ({checked})" if named and source.checked in ("verified", "memory") else f": {checked}"
+
+
+def wrapped(text: str, width: int, indent: str = "") -> list[str]:
+    """Text in lines of at most ``width`` characters, each after the indent; a longer word stands alone."""
+    lines: list[str] = []
+    line = ""
+    for word in text.split(" "):
+        if line and len(indent) + len(line) + 1 + len(word) > width:
+            lines.append(indent + line)
+            line = word
+        else:
+            line = f"{line} {word}" if line else word
+    return [*lines, indent + line]
+
+
+def table_lines(table: Table, width: int) -> list[str]:
+    """A table in columns; the widest text column gives way where the screen is narrow."""
+    names = [column.removeprefix(">") for column in table.columns]
+    right = [column.startswith(">") for column in table.columns]
+    rows = [[clean(cell.text) for cell in row] for row in table.rows]
+    keep = [i for i in range(len(names)) if any(row[i] for row in rows)]
+    sizes = {i: max(len(names[i]), *(len(row[i]) for row in rows)) for i in keep}
+    spare = width - 2 - sum(sizes.values()) - len(GAP) * (len(keep) - 1)
+    while spare < 0:
+        widest = max((i for i in keep if not right[i]), key=lambda i: sizes[i], default=None)
+        if widest is None or sizes[widest] <= NARROWEST:
+            break
+        cut = min(-spare, sizes[widest] - NARROWEST)
+        sizes[widest] -= cut
+        spare += cut
+    lines = _row([names[i] for i in keep], [sizes[i] for i in keep], [right[i] for i in keep])
+    for row in rows:
+        lines += _row([row[i] for i in keep], [sizes[i] for i in keep], [right[i] for i in keep])
+    return lines
+
+
+def _row(cells: Sequence[str], sizes: Sequence[int], right: Sequence[bool]) -> list[str]:
+    parts = [wrapped(cell, size) for cell, size in zip(cells, sizes, strict=True)]
+    lines = []
+    for at in range(max(len(part) for part in parts)):
+        texts = [part[at] if at < len(part) else "" for part in parts]
+        filled = [text.rjust(size) if side else text.ljust(size) for text, size, side in zip(texts, sizes, right, strict=True)]
+        lines.append(("  " + GAP.join(filled)).rstrip())
+    return lines
+
+
+TONES = {"plain": "", "good": "green", "bad": "bold red", "warn": "yellow", "muted": "dim"}
+
+
+def _rich(report: Report) -> str:
+    from io import StringIO
+
+    from rich.console import Console
+    from rich.text import Text
+
+    out = StringIO()
+    console = Console(
+        file=out, width=width_of_screen(), markup=False, emoji=False, highlight=False, force_terminal=True,
+        no_color="NO_COLOR" in os.environ,
+    )  # fmt: skip
+
+    def say(text: str, style: str = "", indent: str = "") -> None:
+        for line in wrapped(text, console.width, indent):
+            console.print(Text(line, style))
+
+    say(clean(report.title), "bold")
+    for fact in report.facts:
+        say(clean(fact), "dim")
+    for section in report.sections:
+        console.print()
+        say(clean(section.heading), "bold")
+        for one in section.findings:
+            lines = finding_lines(one, console.width)
+            tone = "bold red" if one.finding.blocks else "yellow" if one.finding.level is Level.warning else "dim"
+            console.print(Text.assemble((lines[0][:10], tone), lines[0][10:]))
+            for line in lines[1:]:
+                console.print(Text(line, "dim" if line.strip().startswith(("why:", "rule ")) else ""))
+        for table in section.tables:
+            console.print(_rich_table(table))
+        for remark in section.remarks:
+            say(clean(remark), "dim", "  ")
+    console.print()
+    for words in report.closing:
+        say(clean(words), "bold")
+    return out.getvalue()
+
+
+def _rich_table(table: Table) -> Grid:
+    from rich.box import SIMPLE_HEAD
+    from rich.table import Table as Grid
+    from rich.text import Text
+
+    grid = Grid(box=SIMPLE_HEAD, pad_edge=False, header_style="dim")
+    keep = [i for i in range(len(table.columns)) if any(row[i].text for row in table.rows)]
+    for i in keep:
+        name = table.columns[i]
+        number = name.startswith(">")
+        grid.add_column(Text(name.removeprefix(">")), justify="right" if number else "left", no_wrap=number)
+    for row in table.rows:
+        grid.add_row(*_cells(row[i] for i in keep))
+    return grid
+
+
+def _cells(cells: Iterable[Cell]) -> list[Text]:
+    from rich.text import Text
+
+    return [Text(clean(cell.text), TONES[cell.tone]) for cell in cells]
+
+

@@ -1,0 +1,147 @@
+"""What a report contains, for every way of showing it: facts, findings grouped by record, tables, and the verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Literal
+
+from msgspec import Struct
+
+from formulint.catalog import Catalog
+from formulint.finding import Finding, Level, Mark
+from formulint.judge import Scope
+
+Tone = Literal["plain", "good", "bad", "warn", "muted"]
+Verdict = Literal["pass", "fail", "open", "review"]
+
+
+class Cell(Struct, frozen=True):
+    """A piece of text with the tone in which it is meant; the tone never says more than the text."""
+
+    text: str
+    tone: Tone = "plain"
+
+
+class Table(Struct, frozen=True):
+    """Columns by name (``>`` in front: numbers, set to the right) and rows of cells."""
+
+    columns: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+
+
+class Located(Struct, frozen=True):
+    """A finding with line and column."""
+
+    finding: Finding
+    mark: Mark
+    related: tuple[Mark, ...] = ()
+
+
+class Section(Struct, frozen=True):
+    """A part of a report: a heading with its findings, tables and remarks."""
+
+    heading: str
+    findings: tuple[Located, ...] = ()
+    tables: tuple[Table, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+
+class Report(Struct, frozen=True):
+    """A whole report; ``facts`` say what was looked at, ``closing`` what that means."""
+
+    title: str
+    facts: tuple[str, ...]
+    sections: tuple[Section, ...]
+    closing: tuple[str, ...]
+
+
+def located(catalog: Catalog, findings: Iterable[Finding]) -> tuple[Located, ...]:
+    """Findings with their places, ordered by file and line."""
+    found = [
+        Located(finding, catalog.locate(finding.fault.place), tuple(catalog.locate(place) for place in finding.fault.related))
+        for finding in findings
+    ]
+    return tuple(sorted(found, key=lambda one: (one.mark, one.finding.rule, one.finding.fault.message)))
+
+
+def overall(findings: Iterable[Finding]) -> Verdict:
+    """The verdict over all findings: fail before open before review; warnings and notes that fail leave it a pass."""
+    weight = {"fail": 3, "open": 2, "review": 1}
+    worst = 0
+    for finding in findings:
+        kind = finding.fault.kind
+        if kind == "review" or (kind in weight and finding.level is Level.error):
+            worst = max(worst, weight.get(kind, 0))
+    words: tuple[Verdict, ...] = ("pass", "review", "open", "fail")
+    return words[worst]
+
+
+def by_record(catalog: Catalog, found: Sequence[Located]) -> tuple[Section, ...]:
+    """Findings under the record they are about, the worst record first."""
+    groups: dict[str, list[Located]] = {}
+    for one in found:
+        groups.setdefault(one.finding.formula or one.finding.material or one.mark.path, []).append(one)
+    sections = [
+        Section(heading(catalog, code), tuple(sorted(items, key=lambda one: -one.finding.level)))
+        for code, items in groups.items()
+    ]
+    return tuple(sorted(sections, key=lambda part: -max(one.finding.level for one in part.findings)))
+
+
+def heading(catalog: Catalog, code: str) -> str:
+    """Code and name of a record."""
+    formula, material = catalog.find_formula(code), catalog.find_material(code)
+    if formula is not None and formula.record is not None:
+        return f"{code}  {formula.record.name} ({formula.record.state}, revision {formula.record.revision})"
+    if material is not None and material.record is not None:
+        return f"{code}  {material.record.name}"
+    return code
+
+
+def counted(number: int, word: str) -> str:
+    """``1 formula``, ``8 formulas``."""
+    return f"{number} {word}" if number == 1 else f"{number} {word}s"
+
+
+def summary(findings: Sequence[Finding]) -> str:
+    """How many findings of each weight."""
+    stops = sum(1 for one in findings if one.blocks)
+    reviews = sum(1 for one in findings if one.fault.kind == "review")
+    warnings = sum(1 for one in findings if one.level is Level.warning and one.fault.kind != "review")
+    notes = sum(1 for one in findings if one.level is Level.note)
+    parts = [counted(stops, "error")] if stops else ["no errors"]
+    parts += [f"{reviews} to review"] if reviews else []
+    parts += [counted(warnings, "warning")] if warnings else []
+    parts += [counted(notes, "note")] if notes else []
+    return ", ".join(parts)
+
+
+def assumptions(catalog: Catalog) -> tuple[str, ...]:
+    """What was taken for granted because the settings do not say it."""
+    found = []
+    if catalog.settings.water_density is None:
+        found.append("assumed: water 0.998 kg/L")
+    if catalog.settings.closure is None:
+        found.append("assumed: the lines may miss the batch by 0.5 %")
+    return tuple(found)
+
+
+def lint(catalog: Catalog, scope: Scope, findings: Sequence[Finding], sections: Sequence[Section], notes: bool) -> Report:
+    """The report of what was judged."""
+    judged = " and ".join(
+        counted(number, word) for number, word in ((len(scope.formulas), "formula"), (len(scope.materials), "material")) if number
+    )
+    folded = sum(1 for one in findings if one.level is Level.note)
+    closing = [f"{judged or 'nothing'} judged: {summary(findings)}"]
+    if folded and not notes:
+        closing.append(f"{counted(folded, 'note')} not shown (--notes shows them)")
+    closing.append("This stops a commit." if any(one.blocks for one in findings) else "Nothing stops a commit.")
+    return Report(title_line(catalog), assumptions(catalog), tuple(sections), (*closing, CAUTION))
+
+
+CAUTION = "Screening by calculation: safety data sheets, local codes and qualified people decide."
+
+
+def title_line(catalog: Catalog) -> str:
+    """What was looked at, and the day it was judged by."""
+    return f"formulint: {catalog.snapshot.label}, judged as on {catalog.today} ({catalog.snapshot.date_origin})"

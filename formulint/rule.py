@@ -1,0 +1,127 @@
+"""What every rule has: an id, a level, a reason, a source, and the formulas and materials it is about."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from typing import Annotated, Literal
+
+from msgspec import Meta, Struct
+
+from formulint.errors import Misread
+from formulint.finding import Fault, Source
+from formulint.formula import Formula
+from formulint.material import Material
+from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject
+from formulint.vocabulary import Form, FormulaState, Function, MaterialState, ProductClass, StageKind
+
+OneOrMore = Annotated[tuple[str, ...], Meta(min_length=1)]
+
+
+class Where(Struct, frozen=True, forbid_unknown_fields=True, rename={"class_": "class"}):
+    """Selects formulas: every key given must hold, by equality or membership; ``tint_base`` true means "is one"."""
+
+    class_: tuple[ProductClass, ...] = ()
+    use: tuple[Literal["interior", "exterior"], ...] = ()
+    state: tuple[FormulaState, ...] = ()
+    markets: tuple[str, ...] = ()
+    substrate: tuple[str, ...] = ()
+    claims: tuple[str, ...] = ()
+    codes: tuple[str, ...] = ()
+    tint_base: bool | None = None
+
+    def holds(self, formula: Formula) -> bool:
+        """True if every key given holds for the formula."""
+        product = formula.product
+        return (
+            (not self.class_ or formula.class_ in self.class_)
+            and (not self.use or any(use in self.use for use in product.use))
+            and (not self.state or formula.state in self.state)
+            and (not self.markets or any(market in self.markets for market in formula.markets))
+            and (not self.substrate or any(item in self.substrate for item in product.substrate))
+            and (not self.claims or any(claim in self.claims for claim in product.claims))
+            and (not self.codes or formula.code in self.codes)
+            and (self.tint_base is None or self.tint_base == bool(product.tint_base))
+        )
+
+
+class Pick(Struct, frozen=True, forbid_unknown_fields=True, rename={"but": "except"}):
+    """Selects materials: every key given must hold, by membership; nothing that ``except`` selects."""
+
+    functions: tuple[Function, ...] = ()
+    forms: tuple[Form, ...] = ()
+    tags: tuple[str, ...] = ()
+    codes: tuple[str, ...] = ()
+    cas: tuple[str, ...] = ()
+    states: tuple[MaterialState, ...] = ()
+    stages: tuple[StageKind, ...] = ()
+    but: tuple[Pick, ...] = ()
+
+    def holds(self, material: Material, stage: str = "") -> bool:
+        """True if every key given holds for the material (charged in a stage of that kind)."""
+        return (
+            (not self.functions or any(function in self.functions for function in material.functions))
+            and (not self.forms or material.form in self.forms)
+            and (not self.tags or any(tag in self.tags for tag in material.tags))
+            and (not self.codes or material.code in self.codes)
+            and (not self.cas or any(component.cas in self.cas for component in material.component))
+            and (not self.states or material.state in self.states)
+            and (not self.stages or stage in self.stages)
+            and not any(one.holds(material, stage) for one in self.but)
+        )
+
+
+class Applied(Struct, frozen=True):
+    """A bound that a rule puts on a property of one formula, in a unit of that property."""
+
+    property: str
+    min: str | None
+    max: str | None
+    name: str
+
+
+class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename={"from_": "from"}):
+    """The part that all kinds of rule share.
+
+    ``title`` says what must hold, in one sentence; ``why`` what goes wrong in the paint otherwise; ``remedy`` what
+    usually helps. ``from`` and ``until`` are the first and the last day on which the rule is in force.
+    """
+
+    id: Annotated[str, Meta(pattern="^[a-z0-9]+(-[a-z0-9]+)*$", max_length=60)]
+    level: Literal["error", "warning", "note"]
+    title: str
+    why: str
+    remedy: str = ""
+    source: Source
+    from_: date | None = None
+    until: date | None = None
+    where: Where = Where()
+    unless: Where | None = None
+
+    def in_force(self, today: date) -> bool:
+        """True on the days from ``from`` to ``until``, both included."""
+        return (self.from_ is None or self.from_ <= today) and (self.until is None or today <= self.until)
+
+    def concerns(self, formula: Formula) -> bool:
+        """True for the formulas the rule is about."""
+        return self.where.holds(formula) and not (self.unless is not None and self.unless.holds(formula))
+
+    def check(self, subject: FormulaSubject) -> Iterator[Fault]:
+        """What the rule has to say about one formula."""
+        return iter(())
+
+    def bounds(self, subject: FormulaSubject) -> Iterator[Applied]:
+        """The bounds that the rule puts on properties of one formula."""
+        return iter(())
+
+    def check_material(self, subject: MaterialSubject) -> Iterator[Fault]:
+        """What the rule has to say about one material."""
+        return iter(())
+
+    def check_register(self, subject: RegisterSubject) -> Iterator[Fault]:
+        """What the rule has to say about all materials together."""
+        return iter(())
+
+    def faults_of_reading(self) -> Iterator[Misread]:
+        """What is wrong with the rule itself, beyond the shape of its table."""
+        return iter(())

@@ -1,0 +1,181 @@
+"""The rules in force: shipped packs, as far as they are in use, and the house's own."""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Iterable
+from datetime import date
+from typing import Any, Literal
+
+import msgspec
+from msgspec import Struct
+
+from formulint.document import Document
+from formulint.errors import UserError
+from formulint.finding import Fault, Place, Source
+from formulint.kinds import KINDS, AnyRule
+from formulint.packing import Compiled, folder, read_compiled, source, tables
+from formulint.rule import Rule
+from formulint.shape import dec_hook, read_table
+
+GENERAL = ("order/order", "dose/dose", "materials/materials", "closure/closure")
+HOUSE = "house"
+
+
+class Entry(Struct, frozen=True):
+    """A rule with its full id and the file and key path where it stands."""
+
+    id: str
+    rule: Rule
+    place: Place
+
+
+class Exempt(Struct, frozen=True):
+    """A compound that a scheme does not count as VOC, from a day on."""
+
+    cas: str
+    name: str
+    scheme: Literal["us", "eu"]
+    from_: date | None = msgspec.field(default=None, name="from")
+    checked: str = "memory"
+    note: str = ""
+
+
+class _Exemptions(Struct, frozen=True):
+    exempt: tuple[Exempt, ...]
+
+
+class Tag(Struct, frozen=True):
+    """A word of the closed list of tags."""
+
+    id: str
+    title: str = ""
+
+
+class MarketName(Struct, frozen=True):
+    """A market by its id and full name."""
+
+    id: str
+    title: str = ""
+    scheme: str = ""
+
+
+class Vocabulary(Struct, frozen=True):
+    """Closed lists that live beside the rules: tags and markets."""
+
+    tag: tuple[Tag, ...] = ()
+    market: tuple[MarketName, ...] = ()
+
+
+class Shipped:
+    """The packs that come with the tool; a part is decoded when it is asked for."""
+
+    def __init__(self) -> None:
+        self.root = folder()
+        self.compiled: Compiled | None = read_compiled(self.root)
+        self._rules: dict[str, tuple[Entry, ...]] = {}
+
+    def versions(self) -> dict[str, str]:
+        """Version by pack."""
+        return self._whole().versions
+
+    def _whole(self) -> Compiled:
+        if self.compiled is None:
+            from formulint.packing import pack_all
+
+            self.compiled = msgspec.json.decode(pack_all(self.root), type=Compiled)
+        return self.compiled
+
+    def part(self, name: str) -> bytes:
+        """One part as JSON: from the compiled file if that is fresh, else from its TOML.
+
+        Raises
+        ------
+        UserError
+            Where the part does not exist.
+        """
+        try:
+            raw = source(self.root, name)
+        except OSError:
+            raise UserError(f"the shipped rules lack {name}", "install formulint again") from None
+        known = self._whole().parts.get(name)
+        if known is not None and known.crc == zlib.crc32(raw):
+            return bytes(known.tables)
+        return msgspec.json.encode(tables(name, raw))
+
+    def rules(self, name: str) -> tuple[Entry, ...]:
+        """The rules of one part."""
+        if name not in self._rules:
+            pack = name.split("/")[0]
+            try:
+                file = msgspec.json.decode(self.part(name), type=_File, dec_hook=dec_hook)
+            except (msgspec.ValidationError, msgspec.DecodeError) as error:
+                raise UserError(f"the shipped rules of {name} cannot be read: {error}", "install formulint again") from None
+            path = f"rules/{name}.toml"
+            self._rules[name] = tuple(
+                Entry(f"{pack}/{rule.id}", rule, Place(path, ("rule", at))) for at, rule in enumerate(file.rule)
+            )
+        return self._rules[name]
+
+    def exempt(self, scheme: str, today: date) -> frozenset[str]:
+        """CAS numbers of the compounds exempt in a scheme on a day."""
+        listed = msgspec.json.decode(self.part("voc/exempt"), type=_Exemptions).exempt
+        return frozenset(one.cas for one in listed if one.scheme == scheme and (one.from_ is None or one.from_ <= today))
+
+    def vocabulary(self) -> Vocabulary:
+        """Tags and markets."""
+        return msgspec.json.decode(self.part("vocabulary"), type=Vocabulary)
+
+    def has_market(self, market: str) -> bool:
+        """True where there is a table for the market."""
+        return f"voc/{market}" in self._whole().parts and market not in ("exempt", "pack")
+
+
+class _File(Struct, frozen=True):
+    rule: tuple[AnyRule, ...] = ()
+    not_expressed: tuple[dict[str, Any], ...] = ()
+
+
+class Rulebook:
+    """The rules for one snapshot on one day: shipped parts in use, then the house's own."""
+
+    def __init__(self, shipped: Shipped, house: tuple[Entry, ...], today: date) -> None:
+        self.shipped = shipped
+        self.house = house
+        self.today = today
+
+    def in_force(self, markets: Iterable[str] = ()) -> tuple[Entry, ...]:
+        """General and house rules, and those of the markets, that are in force on the day."""
+        names = [*GENERAL, *(f"voc/{market}" for market in markets if self.shipped.has_market(market))]
+        found = [entry for name in names for entry in self.shipped.rules(name)]
+        return tuple(entry for entry in (*found, *self.house) if entry.rule.in_force(self.today))
+
+
+def read_house(document: Document) -> tuple[tuple[Entry, ...], tuple[Fault, ...]]:
+    """The rules of one file of the repository, and what is wrong with it."""
+    entries: list[Entry] = []
+    faults: list[Fault] = []
+    for key in document.data:
+        if key != "rule":
+            faults.append(Fault(Place(document.path, (key,)), f'unknown key "{key}" in a file of rules', "rules are [[rule]] tables"))
+    listed = document.data.get("rule", [])
+    for at, raw in enumerate(listed if isinstance(listed, list) else [listed]):
+        keys = ("rule", at)
+        kind = raw.get("kind") if isinstance(raw, dict) else None
+        if not isinstance(raw, dict) or not isinstance(kind, str) or kind not in KINDS:
+            words = f'a rule needs a kind; "{kind}" is none' if kind else "a rule needs a kind"
+            faults.append(Fault(Place(document.path, keys), words, "one of " + ", ".join(KINDS)))
+            continue
+        rule, wrong = read_table(raw, KINDS[kind], document.path, keys)
+        faults += wrong
+        if rule is not None:
+            more = [Fault(Place(document.path, (*keys, *error.at)), error.message, error.remedy) for error in rule.faults_of_reading()]
+            faults += more
+            if not more:
+                entries.append(Entry(f"{HOUSE}/{rule.id}", rule, Place(document.path, keys)))
+    return tuple(entries), tuple(faults)
+
+
+def checked(source_: Source, override: str) -> str:
+    """How well a figure was checked: its own word, else that of its rule's source."""
+    return override or source_.checked

@@ -1,0 +1,170 @@
+"""What has to be judged when something changed: what was touched, and everything that depends on it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from msgspec import Struct
+
+from formulint.catalog import SETTINGS_FILE, Catalog, stem
+from formulint.errors import UserError
+from formulint.formula import Formula
+from formulint.judge import Scope, codes_in
+from formulint.snapshot import FileChange, grep
+
+
+class Touched(Struct, frozen=True):
+    """What a change touches.
+
+    ``formulas`` and ``materials`` are names of files to be judged; ``through`` says for a formula that was not
+    itself changed by which code it is reached; ``gone`` are codes whose files went away; ``policy`` are names of
+    changed settings and rules, which put every formula in scope.
+    """
+
+    formulas: tuple[str, ...]
+    materials: tuple[str, ...]
+    through: dict[str, str]
+    gone: tuple[str, ...]
+    policy: tuple[str, ...]
+
+    @property
+    def anything(self) -> bool:
+        """False where the change touches nothing of ours."""
+        return bool(self.formulas or self.materials or self.gone or self.policy)
+
+    @property
+    def scope(self) -> Scope:
+        """What is to be judged."""
+        return Scope(self.formulas, self.materials, bool(self.policy or self.materials or self.gone))
+
+
+def everything(catalog: Catalog) -> Scope:
+    """All formulas and materials, and the register."""
+    catalog.preload([*catalog.formula_files(), *catalog.material_files()])
+    return Scope(tuple(catalog.formula_files()), tuple(catalog.material_files()), True)
+
+
+def named(catalog: Catalog, wanted: Sequence[str]) -> Scope:
+    """The formulas and materials that somebody named by code or by file.
+
+    Raises
+    ------
+    UserError
+        Where there is no such record.
+    """
+    formulas: list[str] = []
+    materials: list[str] = []
+    for word in wanted:
+        code = stem(word.replace("\\", "/"))
+        formula = catalog.formula_names.get(code.casefold(), [])
+        material = catalog.material_names.get(code.casefold(), [])
+        if not formula and not material:
+            raise UserError(f'there is no formula or material "{word}" in {catalog.snapshot.label}', _near(catalog, code))
+        formulas += formula
+        materials += material
+    preload(catalog, formulas)
+    return Scope(tuple(dict.fromkeys(formulas)), tuple(dict.fromkeys(materials)))
+
+
+def _near(catalog: Catalog, code: str) -> str:
+    from formulint.suggest import closest
+
+    known = [stem(name) for name in (*catalog.formula_files(), *catalog.material_files())]
+    near = closest(code, known)
+    return f"did you mean {near}?" if near else "name a code, such as T-101, or its file"
+
+
+def preload(catalog: Catalog, formulas: Iterable[str]) -> None:
+    """Read formulas, then in one go what they use, then what that uses."""
+    names = list(formulas)
+    for _ in range(3):
+        catalog.preload([name for name in names if name in catalog.snapshot.entries])
+        used = {code for name in names if (record := catalog.formula(name).record) for code in codes_in(record)}
+        files = [name for code in used for index in (catalog.material_names, catalog.formula_names) for name in index.get(code.casefold(), ())]
+        catalog.preload(files)
+        names = [name for name in files if name in catalog.formula_files()] if any(code.casefold() in catalog.formula_names for code in used) else []
+        if not names:
+            return
+
+
+def touched(catalog: Catalog, changes: Sequence[FileChange], before: Catalog | None) -> Touched:
+    """What a list of changed files touches in the state after the change.
+
+    ``before`` is the state before, from which it is read whether a formula was an intermediate; None on a first commit.
+    """
+    folders = catalog.settings.folders
+    formulas: dict[str, str] = {}
+    materials: list[str] = []
+    gone: list[str] = []
+    spread: list[str] = []
+    policy = [one.name for one in changes if one.name == SETTINGS_FILE or _below(one.name, folders.rules)]
+    for one in changes:
+        if not one.name.endswith(".toml"):
+            continue
+        code = stem(one.name)
+        if _below(one.name, folders.materials):
+            spread.append(code)
+            if one.kind == "deleted":
+                gone.append(code)
+            else:
+                materials.append(one.name)
+        elif _below(one.name, folders.formulas):
+            if one.kind == "deleted":
+                gone.append(code)
+                spread.append(code)
+            else:
+                formulas[one.name] = ""
+    if policy:
+        return Touched(tuple(catalog.formula_files()), tuple(catalog.material_files()), {}, tuple(gone), tuple(policy))
+    spread += _blends(catalog, before, tuple(formulas))
+    through = _dependants(catalog, spread, formulas)
+    return Touched((*formulas, *through), tuple(materials), through, tuple(gone), ())
+
+
+def _below(name: str, folder: str) -> bool:
+    return name.startswith(folder.rstrip("/") + "/")
+
+
+def _blends(catalog: Catalog, before: Catalog | None, names: Sequence[str]) -> list[str]:
+    """Codes of the changed formulas that are, or were, intermediates: only those can be inside others."""
+    catalog.preload(names)
+    found = [stem(name) for name in names if _is_blend(catalog, name)]
+    if before is not None:
+        before.preload([name for name in names if name in before.snapshot.entries])
+        found += [stem(name) for name in names if name in before.snapshot.entries and _is_blend(before, name)]
+    return list(dict.fromkeys(found))
+
+
+def _is_blend(catalog: Catalog, name: str) -> bool:
+    record: Formula | None = catalog.formula(name).record
+    return record is None or record.class_ == "intermediate"
+
+
+def _dependants(catalog: Catalog, codes: Sequence[str], already: dict[str, str]) -> dict[str, str]:
+    """Formulas that use any of the codes, to any depth, with the code they use."""
+    through: dict[str, str] = {}
+    known = frozenset(catalog.formula_files())
+    wanted = list(dict.fromkeys(codes))
+    asked = False
+    while wanted:
+        if asked:  # a second round is rare: everything is read through the process that is open already
+            hits: Sequence[str] = tuple(known)
+        else:
+            hits = grep(catalog.snapshot, wanted, catalog.settings.folders.formulas)
+            asked = True
+        catalog.preload([name for name in hits if name in known])
+        more: list[str] = []
+        for name in sorted(hits):
+            if name not in known or name in through:
+                continue
+            record = catalog.formula(name).record
+            used = next((code for code in codes_in(record) if code in wanted), None) if record else None
+            if used is None:
+                continue
+            if name not in already:
+                through[name] = used
+            if record is not None and record.class_ == "intermediate" and record.code not in codes:
+                more.append(record.code)
+        codes = (*codes, *more)
+        wanted = more
+    return through

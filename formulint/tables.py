@@ -1,0 +1,205 @@
+"""Tables of a report: properties against their limits, and what a change does to lines and properties."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from formulint.catalog import Catalog, stem
+from formulint.change import Change
+from formulint.compare import FormulaChange, LineChange, PropertyChange, Side, bounds_of, verdict_of
+from formulint.compare import formulas as compare_formulas
+from formulint.content import Gap, Value
+from formulint.properties import BY_ID
+from formulint.quantity import Quantity, in_unit
+from formulint.report import (
+    CAUTION,
+    Cell,
+    Located,
+    Report,
+    Section,
+    Table,
+    Tone,
+    assumptions,
+    counted,
+    heading,
+    located,
+    summary,
+    title_line,
+)
+from formulint.scope import Touched
+from formulint.verdict import shown, title_of, units_of
+
+CHANGE_WORDS = {
+    Change.none: "no change",
+    Change.editorial: "editorial: the paint is the same",
+    Change.equivalent: "equivalent: the same paint, written with other digits",
+    Change.procedural: "procedural: the same composition, made in another way",
+    Change.data: "data: a material's figures were corrected, the sheet is the same",
+    Change.compositional: "compositional: another paint",
+    Change.policy: "policy",
+}
+
+
+def properties_table(catalog: Catalog, values: dict[str, Value], bounds: dict[str, tuple[Quantity | None, Quantity | None, str]]) -> Table:
+    """Every property with its limit and verdict."""
+    rows = []
+    for name, value in values.items():
+        unit, digits = units_of(name, catalog.settings.units, catalog.settings.currency)
+        least, most, verdict = bounds.get(name, (None, None, ""))
+        tone: Tone = "bad" if verdict == "fail" else "warn" if verdict in ("open", "review") or isinstance(value, Gap) else "plain"
+        estimate = " (estimate)" if name in BY_ID and BY_ID[name].estimate else ""
+        rows.append(
+            (
+                Cell(title_of(name) + estimate),
+                Cell(shown(value, unit, digits), tone),
+                Cell(limits_text(least, most, unit, digits), "muted"),
+                Cell(verdict_word(verdict), tone),
+            )
+        )
+    return Table(("property", ">value", ">limit", "verdict"), tuple(rows))
+
+
+def verdict_word(verdict: str) -> str:
+    """The word people see for a verdict."""
+    return {"pass": "holds", "fail": "fails", "open": "open", "review": "to review"}.get(verdict, "")
+
+
+def limits_text(least: Quantity | None, most: Quantity | None, unit: str, digits: int) -> str:
+    """Bounds for people: ``53 to 59 %``, ``at most 50 g/L``."""
+
+    def text(bound: Quantity) -> str:
+        return str(bound) if bound.unit.symbol == unit else f"{in_unit(bound.base, unit):.{digits}f} {unit}".strip()
+
+    if least is not None and most is not None:
+        return f"{text(least).removesuffix(unit).strip()} to {text(most)}"
+    if most is not None:
+        return f"at most {text(most)}"
+    return f"at least {text(least)}" if least is not None else ""
+
+
+def change_section(catalog: Catalog, change: FormulaChange, found: Sequence[Located]) -> Section:
+    """One formula of a comparison: its lines, its properties, what is new."""
+    tables = []
+    if change.additions:
+        tables.append(_lines_table(catalog, change.additions))
+    moved = [one for one in change.properties if not _same_text(catalog, one)]
+    if moved:
+        tables.append(_deltas_table(catalog, moved))
+    remarks = []
+    same = len(change.properties) - len(moved)
+    if same:
+        remarks.append(f"{counted(same, 'property').replace('propertys', 'properties')} without a printed difference")
+    if change.policy:
+        remarks.append("policy changed too: " + ", ".join(change.policy))
+    if change.gone:
+        remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
+    state = "" if change.before and change.after else " (new)" if change.after else " (removed)"
+    title = f"{change.code}  {change.name}{state}: {CHANGE_WORDS[change.change]}"
+    return Section(title, tuple(found), tuple(tables), tuple(remarks))
+
+
+def _lines_table(catalog: Catalog, changes: Sequence[LineChange]) -> Table:
+    us = catalog.settings.units == "us"
+    rows = [
+        (
+            Cell(one.action),
+            Cell(f"{one.material} {one.name}"),
+            Cell(one.stage, "muted"),
+            Cell(one.before or ""),
+            Cell(one.after or ""),
+            Cell(per_batch(one, us), "muted"),
+        )
+        for one in changes
+    ]
+    unit = "lb/100 gal" if us else "kg/1000 L"
+    return Table(("line", "material", "stage", ">before", ">after", f">{unit}"), tuple(rows))
+
+
+def per_batch(change: LineChange, us: bool) -> str:
+    """The difference of a line in the shop's own basis: lb per 100 gal, or kg per 1000 L."""
+    if change.kg_before is None and change.kg_after is None:
+        return ""
+    delta = (change.kg_after or 0.0) - (change.kg_before or 0.0)
+    number = in_unit(delta, "lb/gal") * 100 if us else delta * 1000
+    return f"{number:+.2f}"
+
+
+def _same_text(catalog: Catalog, change: PropertyChange) -> bool:
+    unit, digits = units_of(change.id, catalog.settings.units, catalog.settings.currency)
+    if change.before is None or change.after is None:
+        return change.before is change.after
+    return shown(change.before, unit, digits) == shown(change.after, unit, digits) and change.verdict_before == change.verdict_after
+
+
+def _deltas_table(catalog: Catalog, changes: Sequence[PropertyChange]) -> Table:
+    rows = []
+    for one in changes:
+        unit, digits = units_of(one.id, catalog.settings.units, catalog.settings.currency)
+        bad = one.verdict_after == "fail"
+        tone: Tone = "bad" if bad else "warn" if one.verdict_after in ("open", "review") else "plain"
+        rows.append(
+            (
+                Cell(title_of(one.id)),
+                Cell(_bare(one.before, unit, digits)),
+                Cell(_bare(one.after, unit, digits), tone),
+                Cell(_delta(one, unit, digits)),
+                Cell(unit, "muted"),
+                Cell(limits_text(*one.limit, unit, digits), "muted"),
+                Cell(_verdicts(one), tone),
+            )
+        )
+    return Table(("property", ">before", ">after", ">change", "unit", ">limit", "verdict"), tuple(rows))
+
+
+def _bare(value: Value | None, unit: str, digits: int) -> str:
+    return "" if value is None else shown(value, unit, digits).removesuffix(unit).strip()
+
+
+def _delta(change: PropertyChange, unit: str, digits: int) -> str:
+    if change.delta is None:
+        return ""
+    return f"{in_unit(change.delta, unit):+.{digits}f}"
+
+
+def _verdicts(change: PropertyChange) -> str:
+    before, after = verdict_word(change.verdict_before), verdict_word(change.verdict_after)
+    return after if before in (after, "") else f"{before} -> {after}"
+
+
+def properties(catalog: Catalog, sides: Sequence[Side], unread: Sequence[str]) -> Report:
+    """The report of computed properties."""
+    sections = []
+    for one in sides:
+        bounds = {name: (*bounds_of(one, name), verdict_of(one, name)) for name in one.values}
+        table = properties_table(catalog, one.values, bounds)
+        gaps = dict.fromkeys(item.what for value in one.values.values() if isinstance(value, Gap) for item in value.missing)
+        remarks = [f"open because: {what}" for what in gaps]
+        remarks += [f"{BY_ID[name].title}: {BY_ID[name].estimate}" for name in one.values if name in BY_ID and BY_ID[name].estimate]
+        remarks.append(f"composition {one.digests.composition[:15]}  making {one.digests.making[:15]}  data {one.digests.data[:15]}")
+        sections.append(Section(heading(catalog, one.formula.code), (), (table,), tuple(remarks)))
+    closing = [f"{counted(len(sides), 'formula')} computed"]
+    closing += [f"{name} cannot be read: formulint lint says why" for name in unread]
+    return Report(title_line(catalog), assumptions(catalog), tuple(sections), (*closing, CAUTION))
+
+
+def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], reach: Touched) -> Report:
+    """The report of a comparison."""
+    told = [one for one in changes if one.change is not Change.none or one.new or one.gone or one.before is None or one.after is None]
+    sections = [change_section(after, one, located(after, one.new)) for one in told]
+    facts = []
+    if reach.through:
+        facts.append("reached through what they use: " + ", ".join(f"{stem(name)} (by {code})" for name, code in sorted(reach.through.items())))
+    if reach.policy:
+        facts.append("policy changed: " + ", ".join(reach.policy))
+    title = f"formulint: from {before.snapshot.label} to {after.snapshot.label}, judged as on {after.today} ({after.snapshot.date_origin})"
+    new = [finding for one in changes for finding in one.new]
+    gone = sum(len(one.gone) for one in changes)
+    closing = [f"{counted(len(told), 'formula')} changed; new findings: {summary(new)}; {gone} no longer found"]
+    return Report(title, tuple(facts), tuple(sections), (*closing, CAUTION))
+
+
+def deltas(before: Catalog, after: Catalog, reach: Touched) -> tuple[Section, ...]:
+    """What a commit does to the paints it touches."""
+    codes = [*(stem(name) for name in reach.formulas), *(code for code in reach.gone if before.find_formula(code))]
+    changes = compare_formulas(before, after, codes)
+    return tuple(change_section(after, one, ()) for one in changes if one.change is not Change.none)

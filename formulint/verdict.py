@@ -1,0 +1,154 @@
+"""A value against its bounds: inside, outside, or not known well enough to say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Literal
+
+from formulint.content import Gap, Value
+from formulint.errors import Misread
+from formulint.finding import Fault, Place
+from formulint.interval import ends
+from formulint.properties import BY_ID, DOSE_BY_ID, SUBSTANCE, dimension_of
+from formulint.quantity import Quantity, in_unit, read, show
+
+CLOSE = 1e-9  # relative: nearer than this a value counts as lying on its limit, which is allowed
+
+Outcome = Literal["pass", "fail", "open"]
+
+
+def outcome(value: Value, least: Quantity | None, most: Quantity | None) -> tuple[Outcome, Quantity | None]:
+    """How a value stands to its bounds (both included), and the bound that decides.
+
+    Unrounded numbers are compared. Where only a part of an interval lies inside, or the value is not known, nobody can
+    say: ``open``.
+    """
+    known = None if isinstance(value, Gap) else ends(value)
+    for bound, sign in ((least, -1.0), (most, 1.0)):
+        if bound is None or known is None:
+            continue
+        limit = bound.base * sign
+        low, high = sorted((known[0] * sign, known[1] * sign))
+        slack = abs(limit) * CLOSE
+        if low > limit + slack:
+            return "fail", bound
+        if high > limit + slack:
+            return "open", bound
+    if known is None:
+        return "open", most or least
+    return "pass", most or least
+
+
+def units_of(property_id: str, units: str, currency: str) -> tuple[str, int]:
+    """The unit and the digits in which people see a property, a dose or a substance."""
+    if property_id in BY_ID:
+        one = BY_ID[property_id]
+        unit, digits = (one.unit_us, one.digits_us) if units == "us" else (one.unit, one.digits)
+        return unit.replace("$", currency), digits
+    if property_id in DOSE_BY_ID:
+        return DOSE_BY_ID[property_id].unit, DOSE_BY_ID[property_id].digits
+    return "ppm", 1
+
+
+def title_of(property_id: str) -> str:
+    """The name people know a property, a dose or a substance by."""
+    if property_id in BY_ID:
+        return BY_ID[property_id].title
+    if property_id in DOSE_BY_ID:
+        return DOSE_BY_ID[property_id].title
+    return f"Share of CAS {property_id.removeprefix(SUBSTANCE)}"
+
+
+def shown(value: Value, unit: str, digits: int) -> str:
+    """A value for people: ``11.94 lb/gal``, ``37.1 to 39.0 %``, ``open``."""
+    if isinstance(value, Gap):
+        return "open"
+    low, high = ends(value)
+    first, last = show(low, unit, digits), show(high, unit, digits)
+    if first == last:
+        return first
+    return f"{first.removesuffix(unit).strip()} to {last}"
+
+
+def apart(value: float, limit: Quantity, unit: str, digits: int) -> tuple[str, str]:
+    """Value and limit as text with as many digits as it takes to tell them apart, so that a failing value never looks allowed."""
+    edge = in_unit(limit.base, unit)
+    number = in_unit(value, unit)
+    for more in range(digits, digits + 10):
+        if round(number, more) != round(edge, more):
+            return f"{number:.{more}f} {unit}".strip(), _limit_text(limit, unit, edge)
+    return f"{number:.{digits + 10}f} {unit}".strip(), _limit_text(limit, unit, edge)
+
+
+def _limit_text(limit: Quantity, unit: str, edge: float) -> str:
+    return str(limit) if limit.unit.symbol == unit else f"{edge:.6g} {unit}".strip()
+
+
+def judge_bounds(
+    name: str, value: Value, bounds: tuple[Quantity | None, Quantity | None], look: tuple[str, int], place: Place
+) -> Iterator[Fault]:
+    """The fault of a value that is outside its bounds or cannot be judged; nothing where it is inside.
+
+    ``name`` begins the message; ``look`` is the unit and the digits that people see.
+    """
+    unit, digits = look
+    found, bound = outcome(value, *bounds)
+    if found == "pass" or bound is None:
+        return
+    below = bound is bounds[0]
+    if isinstance(value, Gap):
+        yield open_fault(name, value, place, str(bound))
+        return
+    low, high = ends(value)
+    far = low if below else high
+    number, limit = apart(far, bound, unit, digits)
+    side = "below" if below else "above"
+    least = "at least" if below else "at most"
+    if found == "fail":
+        near = high if below else low
+        number, limit = apart(near, bound, unit, digits)
+        message = f"{name} is {number}, {side} the limit of {limit}"
+        yield Fault(place, message, measured=number, limit=limit, unit=unit)
+        return
+    message = f"{name} lies between {shown(value, unit, digits)}; {least} {limit} is asked, so it cannot be said to hold"
+    yield Fault(place, message, kind="open", measured=shown(value, unit, digits), limit=limit, unit=unit)
+
+
+def open_fault(name: str, gap: Gap, place: Place, limit: str = "") -> Fault:
+    """The fault of a value that cannot be computed, with what is missing and where it should stand."""
+    missing = "; ".join(dict.fromkeys(item.what for item in gap.missing)) or "the lines do not add up to a batch"
+    message = f"{name} cannot be computed: {missing}"
+    places = tuple(item.place for item in gap.missing)
+    return Fault(place, message, "fill in what is missing; unknown is not zero", "open", limit=limit or None, missing=places)
+
+
+def read_bounds(property_id: str, least: str | None, most: str | None, place: Place) -> tuple[Quantity | None, Quantity | None]:
+    """Both bounds of a property as quantities.
+
+    Raises
+    ------
+    Misread
+        Where the property does not exist or a bound is not in a unit of it; ``at`` names the key.
+    """
+    dimension = dimension_of(property_id)
+    if dimension is None:
+        raise Misread(f'there is no property "{property_id}"')
+    found: list[Quantity | None] = []
+    for key, text in (("min", least), ("max", most)):
+        try:
+            found.append(None if text is None else read(text, (dimension,)))
+        except Misread as error:
+            raise Misread(error.message, error.remedy, (key,)) from None
+    return found[0], found[1]
+
+
+def narrowest(pairs: Iterable[tuple[Quantity | None, Quantity | None]]) -> tuple[Quantity | None, Quantity | None]:
+    """The highest of the lower bounds and the lowest of the upper ones."""
+    least: Quantity | None = None
+    most: Quantity | None = None
+    for low, high in pairs:
+        if low is not None and (least is None or low.base > least.base):
+            least = low
+        if high is not None and (most is None or high.base < most.base):
+            most = high
+    return least, most

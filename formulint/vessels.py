@@ -1,0 +1,61 @@
+"""What is already in the vessel when an addition is charged: contact decides, not the place in the list."""
+
+from __future__ import annotations
+
+from msgspec import Struct
+
+from formulint.formula import Formula
+
+Spot = tuple[int, int]  # number of the stage, number of the addition in it
+
+
+class Charge(Struct, frozen=True):
+    """One addition of a material and the additions that it meets in its vessel, in the order in which they went in."""
+
+    spot: Spot
+    code: str
+    before: tuple[Spot, ...]
+
+
+def charges(formula: Formula) -> tuple[Charge, ...]:
+    """Every addition of a material with what is in its vessel at that moment.
+
+    A stage that no other stage pours in is followed by the next one in the same vessel; a stage without a vessel of its
+    own stays in the vessel of the stage before it, unless it takes up another stage.
+    """
+    poured = {line.stage for stage in formula.stage for line in stage.additions if line.stage is not None}
+    inside: dict[str, tuple[Spot, ...]] = {}
+    ready: dict[str, tuple[Spot, ...]] = {}
+    found: list[Charge] = []
+    vessel = ""
+    for i, stage in enumerate(formula.stage):
+        takes_up = any(line.stage is not None for line in stage.additions)
+        vessel = stage.vessel or (f"stage {i}" if takes_up else vessel)
+        now = list(inside.get(vessel, ()))
+        for j, line in enumerate(stage.additions):
+            if line.stage is not None:
+                now.extend(ready.pop(line.stage, ()))
+            elif line.material is not None:
+                found.append(Charge((i, j), line.material, tuple(now)))
+                now.append((i, j))
+        if stage.name in poured:
+            ready[stage.name] = tuple(now)
+            inside.pop(vessel, None)
+        else:
+            inside[vessel] = tuple(now)
+    return tuple(found)
+
+
+def left_over(formula: Formula) -> tuple[int, ...]:
+    """Numbers of stages whose contents never reach the last vessel: nothing pours them in, nothing follows in their vessel."""
+    poured = {line.stage for stage in formula.stage for line in stage.additions if line.stage is not None}
+    last: dict[str, int] = {}
+    vessel = ""
+    for i, stage in enumerate(formula.stage):
+        takes_up = any(line.stage is not None for line in stage.additions)
+        vessel = stage.vessel or (f"stage {i}" if takes_up else vessel)
+        if stage.name in poured:
+            last.pop(vessel, None)
+        else:
+            last[vessel] = i
+    return tuple(sorted(last.values())[:-1])
