@@ -337,5 +337,5 @@ def _rights(word: str) -> list[str]:
 def _near(word: str, dimensions: tuple[str, ...]) -> list[str]:
     """Spellings that the field admits and that differ little from the word."""
     names = [one for dimension in dimensions for one in unit_names(dimension) if "currency" not in one]
-    alike = closest(word, names)
+    alike = None if word.count("/") > 1 else closest(word, names)
     return [] if alike is None else [alike]

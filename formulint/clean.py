@@ -41,11 +41,11 @@ _COMMAND = re.compile(r":(?=:)|#(?=#[\w.-]*\[)")
 # Hosts look for mentions, references, labels and pictograms in the rendered text, where an entity no longer helps:
 # these are parted by BREAK.
 _SUMMONS = re.compile(
-    r"""@(?=\S)|[#~%](?=[\w"])|[&!$](?=\d)|\[(?=\w)|:(?=[a-z_+/-]|\d+[a-z_]|100:|1234:)|(?<=gh)-(?=\d)|(?<=www)\.""",
+    r"""@(?=\S)|[#~%](?=[\w"])|[&!$](?=\d)|\[(?=\w)|[\[{](?=[+-])|:(?=[a-z_+/-]|\d+[a-z_]|100:|1234:)|(?<=gh)-(?=\d)|(?<=www)\.""",
     re.IGNORECASE,
 )
 _MARKDOWN = re.compile(
-    rf"[\\`*_\[\]{{}}<>|&@#!$~^{BREAK}]|:(?=\S)|([=+-])(?=\1)|(?<=www)\.|\A[=+:/-]|\A\d+[.)](?=\s|\Z)|\A\s|\s\Z",
+    rf"[\\`*_\[\]<>|&@#$~^{BREAK}]|:(?=\S)|([=+-])(?=\1)|(?<=www)\.|\A[=+:/-]|[=+-]\Z|\A\d+[.)](?=\s|\Z)|\A\s|\s\Z",
     re.IGNORECASE,
 )
 # What a sheet takes for a formula, in both widths, at the start of a cell or where another separator would start one.

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
-from argparse import ArgumentParser, Namespace, RawDescriptionHelpFormatter
 from collections.abc import Sequence
 from importlib import import_module
+from types import SimpleNamespace
 
 from formulint import __version__
 from formulint.errors import UserError
+from formulint.options import add_to, plain_start, quick
 
 COMMANDS = {
     "lint": "judge formulas and materials against the rules",
@@ -23,36 +25,48 @@ Results are calculations for screening. Safety data sheets, local codes and qual
 STATUS = "exit status: 0 nothing stops, 1 something does, 2 the question could not be answered"
 
 
-def parser(only: str = "") -> ArgumentParser:
-    """The parser for all commands, or, for a quick start, for the one that was asked for."""
+def read(words: Sequence[str]) -> SimpleNamespace:
+    """The command and its options; ends the program with help or a complaint where the line asks for that."""
+    start = plain_start(words, COMMANDS)
+    if start is not None:
+        folder, command, rest = start
+        found = quick(import_module(f"formulint.commands.{command}").OPTIONS, rest)
+        if found is not None:
+            found.folder, found.command = folder, command
+            return found
+    return standard(words)
+
+
+def standard(words: Sequence[str]) -> SimpleNamespace:
+    """The same by the standard library's parser."""
+    from argparse import ArgumentParser, RawDescriptionHelpFormatter
+
     top = ArgumentParser(prog="formulint", description=DESCRIPTION, epilog=STATUS, formatter_class=RawDescriptionHelpFormatter)
     top.add_argument("--version", action="version", version=f"formulint {__version__}")
     top.add_argument("-C", dest="folder", metavar="DIR", default=".", help="look in this folder instead of the current one")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for name, words in COMMANDS.items():
-        one = commands.add_parser(name, help=words, description=words[0].upper() + words[1:] + ".", epilog=STATUS)
-        if not only or only == name:
-            import_module(f"formulint.commands.{name}").add_arguments(one)
-    return top
+    for name, help_ in COMMANDS.items():
+        one = commands.add_parser(name, help=help_, description=help_[0].upper() + help_[1:] + ".", epilog=STATUS)
+        if name in words:
+            add_to(one, import_module(f"formulint.commands.{name}").OPTIONS)
+    return SimpleNamespace(**vars(top.parse_args(words)))
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; the exit status."""
     words = list(sys.argv[1:] if arguments is None else arguments)
-    asked = next((word for word in words if word in COMMANDS), "")
-    options: Namespace = parser(asked).parse_args(words)
+    if words == ["--version"]:
+        sys.stdout.write(f"formulint {__version__}\n")
+        return 0
+    gc.disable()  # a run is short and makes no circles worth collecting; looking for them costs a tenth of it
+    _lean()
     try:
+        options = read(words)
         status: int = import_module(f"formulint.commands.{options.command}").run(options)
         sys.stdout.flush()
         return status
     except UserError as error:
-        from formulint.clean import clean
-
-        sys.stdout.flush()
-        sys.stderr.write(f"formulint cannot answer: {clean(error.message)}\n")
-        if error.remedy:
-            sys.stderr.write(f"  do: {clean(error.remedy)}\n")
-        return 2
+        return _cannot(error)
     except BrokenPipeError:
         # Whoever read us has gone: what was said is not all there was, so this is no yes.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -60,3 +74,27 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         sys.stderr.write("formulint was interrupted and has not answered\n")
         return 2
+
+
+def _lean() -> None:
+    """Import msgspec as it is where typing_extensions is not installed.
+
+    That package is there for others, costs an eighth of a whole run to import, and msgspec does without it.
+    """
+    if "msgspec" in sys.modules or "typing_extensions" in sys.modules:
+        return
+    sys.modules["typing_extensions"] = None  # type: ignore[assignment]
+    try:
+        import_module("msgspec")
+    finally:
+        del sys.modules["typing_extensions"]
+
+
+def _cannot(error: UserError) -> int:
+    from formulint.clean import log_line
+
+    sys.stdout.flush()
+    sys.stderr.write(f"formulint cannot answer: {log_line(error.message)}\n")
+    if error.remedy:
+        sys.stderr.write(f"  do: {log_line(error.remedy)}\n")
+    return 2

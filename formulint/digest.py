@@ -8,13 +8,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-from fractions import Fraction
+
+from typing import TYPE_CHECKING
 
 from msgspec import UnsetType
 
 from formulint.figure import Amount, Figure, MassOrVolume
 from formulint.formula import Addition, Bounds, Formula, Process, TemperatureRange
 from formulint.material import Component, Material
+
+if TYPE_CHECKING:
+    from fractions import Fraction
 
 DATA_FIELDS = (
     "functions", "form", "density", "nonvolatile", "water", "voc", "voc_us", "voc_eu", "exempt", "other_volatile",
@@ -25,6 +29,8 @@ DATA_FIELDS = (
 
 def composition(formula: Formula, blend: Callable[[str], str | None]) -> str:
     """``c1:`` digest: per material the sum of its amounts, divided by the batch; ``blend`` gives an intermediate's own digest."""
+    from fractions import Fraction  # not on the way to "all is well"
+
     sums: dict[tuple[str, str], Fraction] = {}
     others: set[tuple[str, ...]] = set()
     batch = _exact(formula.batch)

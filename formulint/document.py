@@ -103,12 +103,12 @@ def load(path: str, raw: bytes) -> tuple[Document | None, tuple[Fault, ...]]:
         Why it cannot be read (kind ``fail``), or what other programs may stumble over (kind ``review``).
         Decimal numbers without quotation marks are left to ``shape``, which knows what the field wants.
     """
+    bom = raw.startswith(_BOM)
     try:
-        text = _decode(path, raw)
+        text = _decode(path, raw.removeprefix(_BOM))
         data = _parse(path, text)
     except _Unreadable as error:
         return None, error.faults
-    bom = raw.startswith(_BOM)
     faults = _newer(path, text)
     if bom:
         message = "the file starts with a byte order mark, which programs that read TOML 1.0 refuse"
@@ -133,10 +133,14 @@ def _decode(path: str, raw: bytes) -> str:
         raise _Unreadable(
             _whole(path, message, "take this folder out of the large-file settings and add the file anew")
         )
-    if raw.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" in raw:
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise _Unreadable(_whole(path, "this is not a text in UTF-8", "save it as UTF-8 without BOM"))
+    if b"\0" in raw:
+        line, column = _line_column(raw, raw.index(0))
+        message = "a zero byte stands here: this is not a text in UTF-8"
+        raise _Unreadable(Fault(Place(path, (), line, column), message, "save it as UTF-8 without BOM"))
     try:
-        return raw.decode("utf-8-sig")
+        return raw.decode("utf-8")
     except UnicodeDecodeError as error:
         raise _Unreadable(_bad_byte(path, raw, error.start)) from None
 
@@ -146,12 +150,15 @@ def _whole(path: str, message: str, remedy: str) -> Fault:
 
 
 def _bad_byte(path: str, raw: bytes, at: int) -> Fault:
-    line = raw.count(b"\n", 0, at) + 1
-    before = raw[raw.rfind(b"\n", 0, at) + 1 : at].removeprefix(_BOM)
     likely = raw[at : at + 1].decode("cp1252", "ignore")
     meant = f', perhaps "{likely}" from an older Windows program' if likely.isprintable() and likely else ""
     message = f"the byte 0x{raw[at]:02X} is not UTF-8{meant}"
-    return Fault(Place(path, (), line, len(before.decode("utf-8", "replace")) + 1), message, "save the file as UTF-8")
+    return Fault(Place(path, (), *_line_column(raw, at)), message, "save the file as UTF-8")
+
+
+def _line_column(raw: bytes, at: int) -> tuple[int, int]:
+    before = raw[raw.rfind(b"\n", 0, at) + 1 : at]
+    return raw.count(b"\n", 0, at) + 1, len(before.decode("utf-8", "replace")) + 1
 
 
 def _parse(path: str, text: str) -> dict[str, object]:

@@ -6,12 +6,14 @@ A field type is declared once here with its dimension. ``shape`` calls ``read``;
 
 from __future__ import annotations
 
-from fractions import Fraction
-from typing import ClassVar, Self
+from typing import TYPE_CHECKING, ClassVar, Self
 
 from formulint import quantity
 from formulint.errors import Misread
 from formulint.quantity import Quantity
+
+if TYPE_CHECKING:
+    from fractions import Fraction
 
 
 class Figure:

@@ -1,7 +1,5 @@
 """What is wrong, as values: where it stands, how bad it is, what was measured against what."""
 
-from __future__ import annotations
-
 from enum import IntEnum
 from typing import Literal
 

@@ -1,7 +1,5 @@
 """A formula, as its file says it: stages of additions and steps; the Struct is the one declaration of the format."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from msgspec import Meta, Struct

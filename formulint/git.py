@@ -129,16 +129,16 @@ class Repository:
         message = f"{quoted(revision)} does not name a commit of this repository"
         found = self._ask_id(revision)
         kind = self.git.call("cat-file", "-t", found)[1].decode("ascii", "replace").strip() if found else ""
-        if kind:
+        if kind and kind != "commit":
             return UserError(f"{message}, but a {kind}", "name a branch, a tag or a commit id")
-        if found and found != revision:
+        if found and not kind and found != revision:
             return UserError(f"{quoted(revision)} is commit {found[:7]}, which is missing", plumbing.DAMAGE)
         if self.shallow:
             remedy = "fetch the rest: git fetch --unshallow; in CI set the fetch depth to 0"
             return UserError(f"{message}: this clone is shallow, older history was left out", remedy)
         if self.head is None:
             return UserError(f"{message}: nothing has been committed yet", "make the first commit")
-        return UserError(f"{message}", "name a branch, a tag or a commit id; git fetch if it was made elsewhere")
+        return UserError(message, "name a branch, a tag or a commit id; git fetch if it was made elsewhere")
 
     def staged(self) -> Staged:
         """What is staged, in the order of names."""
@@ -238,7 +238,7 @@ class Repository:
         if what not in ("", "missing"):
             return UserError(f"{label} is a {what}, where a file should be", plumbing.DAMAGE)
         complaint = self.git.call("cat-file", "-p", oid)[2]  # a broken object is called missing by the batch
-        if what == "missing" and not plumbing.broken(complaint):
+        if b"promisor" in complaint or (what == "missing" and not plumbing.broken(complaint)):
             return UserError(f"{label} is missing from this clone", plumbing.DAMAGE)
         return UserError(f"{label} cannot be read: {plumbing.words_of(complaint) or 'git broke off'}", plumbing.DAMAGE)
 

@@ -1,7 +1,5 @@
 """A raw material, as its file says it; the Struct is the one declaration of the format."""
 
-from __future__ import annotations
-
 from datetime import date
 from typing import Annotated
 

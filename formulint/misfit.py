@@ -71,6 +71,10 @@ class _Walk:
         elif len(self.found) == MOST:
             self.found.append(Fault(Place(self.path, self.base), "more faults follow; they show when these are mended"))
 
+    def full(self) -> bool:
+        """True when no more faults are listed, so that none need be looked for."""
+        return len(self.found) > MOST
+
     def wrong(self, keys: KeyPath, what: str, remedy: str = "") -> None:
         """Note a fault of a value, with the name of its field in front."""
         self.fault(keys, f"{self.field(keys)}: {what}", remedy)
@@ -82,7 +86,7 @@ class _Walk:
 
     def value(self, raw: object, kind: inspect.Type, keys: KeyPath, hint: str = "") -> None:
         """Judge a value by its declared type; ``hint`` is an example that the declaration gives."""
-        if len(self.found) > MOST:
+        if self.full():
             return
         if len(keys) > DEPTH:
             self.wrong(keys, "tables stand inside tables, deeper than in any record", "write it flatter")
@@ -109,7 +113,7 @@ class _Walk:
                 trial = _Walk(self.path, self.base, self.record)
                 trial.value(raw, one, keys)
                 trials.append(trial)
-        best = min(trials, key=lambda trial: len(trial.found), default=self)
+        best = min(trials, key=lambda trial: len(trial.found))
         for fault in best.found:
             self.fault(fault.place.keys, fault.message, fault.remedy)
         self.astray |= best.astray
@@ -117,13 +121,15 @@ class _Walk:
     def struct(self, raw: object, kind: inspect.StructType, keys: KeyPath) -> None:
         """Judge a table by the fields of a Struct."""
         if not isinstance(raw, dict):
-            self.wrong(keys, f"expected a table, got {describe(raw)}", self.brackets(raw, keys))
+            self.wrong(keys, f"expected a table, got {_got(raw)}", self.brackets(raw, keys))
             if isinstance(raw, list) and len(raw) == 1 and isinstance(raw[0], dict):
                 self.struct(raw[0], kind, (*keys, 0))
             return
         fields = {field.encode_name: field for field in kind.fields}
         absent = [name for name in fields if name not in raw]
         for key, inner in raw.items():
+            if self.full():
+                return
             if key in fields:
                 self.value(inner, fields[key].type, (*keys, key))
             elif key == kind.tag_field:
@@ -176,32 +182,41 @@ class _Walk:
                 cls.read(raw)
         except Misread as error:
             self.wrong((*keys, *error.at), error.message, error.remedy)
+        except ValueError:
+            self.wrong(keys, f"cannot be read: {_got(raw)}")
 
     def mapping(self, raw: object, kind: inspect.DictType, keys: KeyPath) -> None:
         """Judge a table whose keys are not fields but, say, names of tests."""
         if not isinstance(raw, dict):
-            self.wrong(keys, f"expected a table, got {describe(raw)}", self.brackets(raw, keys))
+            self.wrong(keys, f"expected a table, got {_got(raw)}", self.brackets(raw, keys))
             return
         self.length(raw, kind.min_length, kind.max_length, keys)
-        words = kind.key_type.values if isinstance(kind.key_type, inspect.LiteralType) else None
         for key, inner in raw.items():
-            if words is None:
-                self.value(key, kind.key_type, (*keys, key))
-            elif key not in words and closest(key, [str(word) for word in words]) is None:
-                if self.stray(key, f'"{_clip(key, 40)}" is not known in {self.field(keys)}', keys):
+            if self.full():
+                return
+            if isinstance(kind.key_type, inspect.LiteralType):
+                if not self.word(key, [str(word) for word in kind.key_type.values], keys):
                     continue
-            if words is not None:
-                self.choice(key, words, (*keys, key), self.field(keys))
+            else:
+                self.value(key, kind.key_type, (*keys, key))
             self.value(inner, kind.value_type, (*keys, key))
+
+    def word(self, key: str, words: list[str], keys: KeyPath) -> bool:
+        """Judge a key that is a word of a closed list; False if it has come from elsewhere, with its value."""
+        astray = key not in words and closest(key, words) is None
+        if astray and self.stray(key, f'"{_clip(key, 40)}" is not known in {self.field(keys)}', keys):
+            return False
+        self.choice(key, tuple(words), (*keys, key), self.field(keys))
+        return True
 
     def listed(self, raw: object, kind: inspect.CollectionType, keys: KeyPath) -> None:
         """Judge a list and each of its entries."""
         if not isinstance(raw, list):
             name = self.field(keys)
-            remedy = f"write {name} = [{_written(raw)}]"
+            remedy = f"write {name} = [{_quoted(raw)}]"
             if isinstance(raw, dict):
                 remedy = f"write [[{name}]], in double square brackets"
-            self.wrong(keys, f"expected a list, got {describe(raw)}", remedy)
+            self.wrong(keys, f"expected a list, got {_got(raw)}", remedy)
             self.value(raw, kind.item_type, keys)
             return
         self.length(raw, kind.min_length, kind.max_length, keys)
@@ -211,9 +226,8 @@ class _Walk:
     def length(self, raw: list[object] | dict[str, object], least: int | None, most: int | None, keys: KeyPath) -> None:
         """Judge the number of entries."""
         if least is not None and len(raw) < least:
-            self.wrong(
-                keys, "nothing is listed" if not raw else f"only {len(raw)} listed", f"at least {least} is needed"
-            )
+            what = f"only {len(raw)} listed" if raw else "nothing is listed"
+            self.wrong(keys, what, f"at least {least} is needed")
         if most is not None and len(raw) > most:
             self.wrong(keys, f"{len(raw)} are listed", f"at most {most} can be")
 
@@ -227,10 +241,10 @@ class _Walk:
             self.integer(raw, kind, keys)
         elif isinstance(kind, inspect.BoolType):
             if not isinstance(raw, bool):
-                self.wrong(keys, f"expected true or false, got {describe(raw)}", "write true or false, without quotes")
+                self.wrong(keys, f"expected true or false, got {_got(raw)}", "write true or false, without quotes")
         elif isinstance(kind, inspect.DateType) and (not isinstance(raw, date) or isinstance(raw, datetime)):
             remedy = f"write year-month-day without quotation marks: {self.field(keys)} = 2026-01-05"
-            self.wrong(keys, f"expected a date, got {describe(raw)}", remedy)
+            self.wrong(keys, f"expected a date, got {_got(raw)}", remedy)
 
     def choice(self, raw: object, words: tuple[str | int | None, ...], keys: KeyPath, where: str = "") -> None:
         """Judge a word of a closed list."""
@@ -241,17 +255,15 @@ class _Walk:
         remedy = f'did you mean "{near}"? ' if near is not None else ""
         if near is None or len(words) <= 12:
             remedy += f"one of: {listed}" if len(words) > 1 else f"write {_written(words[0])}"
-        known = (
-            f'"{_clip(raw, 40)}" is not known here' if isinstance(raw, str) else f"{describe(raw)} is not known here"
-        )
-        self.fault(keys, f"{where or self.field(keys)}: {known}", remedy.strip())
+        written = _quoted(raw) if isinstance(raw, str) else _got(raw)
+        self.fault(keys, f"{where or self.field(keys)}: {written} is not known here", remedy.strip())
 
     def text(self, raw: object, kind: inspect.StrType, keys: KeyPath, hint: str) -> None:
         """Judge a text."""
         example = f", such as {hint}" if hint else ""
         if not isinstance(raw, str):
-            written = f": {self.field(keys)} = {_written(str(raw))}" if not hint and _is_plain(raw) else example
-            self.wrong(keys, f"expected text, got {describe(raw)}", f"put it in quotation marks{written}")
+            written = example or f": {self.field(keys)} = {_quoted(raw)}"
+            self.wrong(keys, f"expected text, got {_got(raw)}", f"put it in quotation marks{written}")
             return
         if kind.min_length is not None and len(raw) < kind.min_length:
             self.wrong(keys, "the text is empty" if not raw else f'"{raw}" is too short', f"write what it is{example}")
@@ -266,11 +278,11 @@ class _Walk:
         if not isinstance(raw, int) or isinstance(raw, bool):
             digits = raw if isinstance(raw, str) and raw.isdecimal() else "1"
             remedy = f"write it without quotation marks: {self.field(keys)} = {_clip(digits, 20)}"
-            self.wrong(keys, f"expected a whole number, got {describe(raw)}", remedy)
+            self.wrong(keys, f"expected a whole number, got {_got(raw)}", remedy)
         elif kind.ge is not None and raw < kind.ge:
-            self.wrong(keys, f"{raw} is too small", f"{kind.ge} is the smallest")
+            self.wrong(keys, f"{_got(raw)} is too small", f"{kind.ge} is the smallest")
         elif kind.le is not None and raw > kind.le:
-            self.wrong(keys, f"{_clip(str(raw), 40)} is too large", f"{kind.le} is the largest")
+            self.wrong(keys, f"{_got(raw)} is too large", f"{kind.le} is the largest")
 
 
 def _fields(record: type) -> tuple[inspect.Field, ...]:
@@ -305,11 +317,21 @@ def _example(kind: inspect.Type) -> str:
 
 
 def _written(raw: object) -> str:
-    return f'"{_clip(raw, 40)}"' if isinstance(raw, str) else _clip(str(raw), 40)
+    return _quoted(raw) if isinstance(raw, str) else _clip(str(raw), 40)
 
 
-def _is_plain(raw: object) -> bool:
-    return not isinstance(raw, list | dict)
+def _quoted(raw: object) -> str:
+    return '"..."' if _is_long(raw) else f'"{_clip(str(raw), 40)}"'
+
+
+def _is_long(raw: object) -> bool:
+    """True for what is not written out: a list, a table, a whole number of more than sixty digits."""
+    return isinstance(raw, list | dict) or (isinstance(raw, int) and raw.bit_length() > 200)
+
+
+def _got(raw: object) -> str:
+    """What was written instead; Python itself refuses to print numbers of some thousand digits."""
+    return "a number of very many digits" if isinstance(raw, int) and _is_long(raw) else describe(raw)
 
 
 def _noun(record: type) -> str:

@@ -4,8 +4,6 @@
 it was made from (is it stale?) and the SHA-256 (which figures were these?); a stale part is read from its TOML instead.
 """
 
-from __future__ import annotations
-
 import os
 import zlib
 from typing import Any

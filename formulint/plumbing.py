@@ -55,7 +55,10 @@ _OPTIONS = (
     *("-c", "gpg.x509.program=gpgsm"),
 )
 
-_BROKEN = (b"unable to read", b"inflate", b"unable to unpack", b"corrupt", b"bad object", b"bad tree", b"not a tree")
+_BROKEN = (
+    *(b"unable to read", b"Could not read", b"inflate", b"unable to unpack", b"corrupt"),
+    *(b"bad object", b"bad tree", b"not a tree", b"promisor remote", b"lazy fetching disabled"),
+)
 
 
 class Git:

@@ -1,7 +1,5 @@
 """What every rule has: an id, a level, a reason, a source, and the formulas and materials it is about."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import date
 from typing import Annotated, Literal
@@ -55,7 +53,7 @@ class Pick(Struct, frozen=True, forbid_unknown_fields=True, rename={"but": "exce
     cas: tuple[str, ...] = ()
     states: tuple[MaterialState, ...] = ()
     stages: tuple[StageKind, ...] = ()
-    but: tuple[Pick, ...] = ()
+    but: tuple["Pick", ...] = ()
 
     def holds(self, material: Material, stage: str = "") -> bool:
         """True if every key given holds for the material (charged in a stage of that kind)."""

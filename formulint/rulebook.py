@@ -1,7 +1,5 @@
 """The rules in force: shipped packs, as far as they are in use, and the house's own."""
 
-from __future__ import annotations
-
 import zlib
 from collections.abc import Iterable
 from datetime import date

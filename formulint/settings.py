@@ -1,7 +1,5 @@
 """The settings of a formula repository (``formulint.toml``): the one declaration of their format."""
 
-from __future__ import annotations
-
 from typing import Annotated, Literal
 
 from msgspec import Meta, Struct

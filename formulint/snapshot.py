@@ -214,7 +214,16 @@ def before(staged: Snapshot, changes: Sequence[FileChange]) -> Snapshot:
             entries.pop(change.name, None)
     label, commit = repository.head[:7], repository.head
     return Snapshot(
-        label, staged.date, staged.date_origin, staged.root, staged.folder, commit, entries, (), staged.source, repository
+        label,
+        staged.date,
+        staged.date_origin,
+        staged.root,
+        staged.folder,
+        commit,
+        entries,
+        (),
+        staged.source,
+        repository,
     )
 
 

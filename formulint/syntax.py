@@ -130,6 +130,9 @@ def _no_equals(text: str, at: int) -> Trouble:
         return Trouble(at, f'after "{_clip(key)}" stands a colon', "write = instead")
     if following in ("", "\n", "#"):
         return Trouble(at, f'"{_clip(key)}" has no value', f'write {_clip(key)} = "..."')
+    if following.isalpha() and not following.isascii():
+        message = f'the letter "{following}" cannot stand in the name of a field'
+        return Trouble(at, message, "names have letters a to z, digits, - and _")
     if "=" in _rest(text, at) and following not in "\"'[{":
         return Trouble(at, "the name left of = is more than one word", "names are one word, joined by _")
     return Trouble(at, f'= is missing after "{_clip(key)}"', f"write {_clip(key)} = ...")

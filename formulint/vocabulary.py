@@ -1,7 +1,5 @@
 """The closed words of the format; DEVELOPERS.md says where each list is used."""
 
-from __future__ import annotations
-
 from typing import Literal
 
 FormulaState = Literal["bench", "pilot", "production", "withdrawn"]

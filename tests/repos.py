@@ -11,6 +11,7 @@ import stat
 import subprocess
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import NamedTuple
 
 IDENTITY = {
@@ -39,12 +40,15 @@ Content = str | bytes | Link | None
 
 Files = Mapping[str, Content]
 
+NOTHING: Files = MappingProxyType({})
+"""No change."""
+
 
 class Commit(NamedTuple):
     """One commit to be made: what changes, and when (default: a day after the one before)."""
 
     message: str
-    files: Files = {}
+    files: Files = NOTHING
     date: str = ""
 
 
@@ -57,12 +61,13 @@ class Repo:
     def __str__(self) -> str:
         return str(self.path)
 
-    def git(self, *words: str, stdin: bytes = b"", check: bool = True, **environment: str) -> str:
-        """What git prints, without the last line break; extra environment by name."""
+    def git(self, *words: str, stdin: bytes = b"", check: bool = True, date: str = "") -> str:
+        """What git prints, without the last line break; ``date`` is the author's and the committer's."""
+        dates = {"GIT_AUTHOR_DATE": date, "GIT_COMMITTER_DATE": date} if date else {}
         ran = subprocess.run(
             ("git", *words),
             cwd=self.path,
-            env={**os.environ, **IDENTITY, **environment},
+            env={**os.environ, **IDENTITY, **dates},
             input=stdin,
             capture_output=True,
             check=False,
@@ -98,12 +103,11 @@ class Repo:
             names = b"\0".join(name.encode("utf-8", "surrogateescape") for name in files)
             self.git("add", "-A", "--pathspec-from-file=-", "--pathspec-file-nul", stdin=names)
 
-    def commit(self, message: str, files: Files = {}, date: str = "") -> str:
+    def commit(self, message: str, files: Files = NOTHING, date: str = "") -> str:
         """Stage, commit, and give the full id; without a date, the day after as many days as there are commits."""
         self.stage(files)
         when = date or FIRST_DAY.format(int(self.git("rev-list", "--count", "--all")) + 1)
-        dates = {"GIT_AUTHOR_DATE": when, "GIT_COMMITTER_DATE": when}
-        self.git("commit", "-q", "--allow-empty", "-m", message, **dates)
+        self.git("commit", "-q", "--allow-empty", "-m", message, date=when)
         return self.head
 
     def hook(self, name: str, script: str) -> None:
@@ -117,8 +121,8 @@ class Repo:
 def build(
     folder: Path,
     commits: Sequence[Commit] = (),
-    staged: Files = {},
-    dirty: Files = {},
+    staged: Files = NOTHING,
+    dirty: Files = NOTHING,
     object_format: str = "sha1",
 ) -> Repo:
     """A repository in ``folder`` (made if missing) with these commits, then staged, then unstaged changes."""

@@ -168,9 +168,9 @@ def test_a_root_inside_a_root_is_a_fault(tmp_path: Path, state: str) -> None:
 
 def test_no_root(tmp_path: Path) -> None:
     repo = build(tmp_path, [Commit("none", {A: "a"})], dirty=ROOT)
-    for source in (lambda: snapshot.index(str(repo)), lambda: snapshot.at(str(repo), "HEAD")):
-        with pytest.raises(UserError, match="no formulint.toml here or above"):
-            source()
+    for state in ("HEAD", "index"):
+        with pytest.raises(UserError, match=r"no formulint\.toml here or above"):
+            _state(repo, state)
     assert snapshot.work_tree(str(repo)).root == ""
 
 
@@ -291,7 +291,7 @@ def test_unmerged_files_are_named(tmp_path: Path) -> None:
     repo.git("checkout", "-q", "-b", "other", "HEAD~1")
     repo.commit("theirs", {A: "a = 3\n"})
     repo.git("merge", "main", check=False)
-    with pytest.raises(UserError, match='conflicts in "formulas/T-1.toml"') as caught:
+    with pytest.raises(UserError, match=r'conflicts in "formulas/T-1\.toml"') as caught:
         snapshot.index(str(repo))
     assert "git add" in caught.value.remedy
     assert b"<<<<<<<" in snapshot.work_tree(str(repo)).read(A)
@@ -373,6 +373,13 @@ def test_changes_carry_the_ids_of_both_sides(tmp_path: Path) -> None:
     assert (change.old, change.new) == (repo.git("rev-parse", f"HEAD:{A}"), repo.git("rev-parse", f":{A}"))
 
 
+def test_the_state_before_is_head(tmp_path: Path) -> None:
+    repo = build(tmp_path, [START], staged={A: None, B: "b = 2\n", "rules/x.toml": "x"})
+    staged = snapshot.index(str(repo))
+    before = snapshot.before(staged, snapshot.changed(staged))
+    assert before.read_many(before.entries) == snapshot.at(str(repo), "HEAD").read_many(START.files)
+
+
 def test_first_commit_adds_everything(tmp_path: Path) -> None:
     state = snapshot.index(str(build(tmp_path, staged=START.files)))
     assert kinds(snapshot.changed(state)) == dict.fromkeys(["formulint.toml", A, B], "added")
@@ -394,7 +401,7 @@ def test_mode_and_line_ends_alone_are_no_change(tmp_path: Path) -> None:
 
 def test_a_root_that_moves_is_no_change(tmp_path: Path) -> None:
     moved: Files = {"p/" + name: content for name, content in START.files.items()}
-    repo = build(tmp_path, [START, Commit("move", dict.fromkeys(START.files) | moved)])
+    repo = build(tmp_path, [START, Commit("move", {**dict.fromkeys(START.files), **moved})])
     assert snapshot.changed_between(snapshot.at(str(repo), "HEAD~1"), snapshot.at(str(repo), "HEAD")) == ()
 
 

@@ -2,28 +2,28 @@
 
 from __future__ import annotations
 
-from argparse import ArgumentParser, Namespace
+from types import SimpleNamespace
 
 from formulint import git, snapshot, tables
 from formulint.catalog import stem
-from formulint.commands.states import add_output, add_today, opened, put
+from formulint.commands.states import OUTPUT, TODAY, opened, put
 from formulint.compare import formulas
 from formulint.errors import UserError
+from formulint.options import Option
 from formulint.rulebook import Shipped
 from formulint.scope import touched
 
+OPTIONS = (
+    Option("old", "a commit (default: HEAD), or OLD..NEW", "OLD", default="HEAD"),
+    Option("new", "a commit (default: the work tree)", "NEW"),
+    Option("--staged", "compare OLD with what is staged", default=False),
+    Option("--only", "only this formula; may be repeated", "CODE", repeated=True),
+    TODAY,
+    *OUTPUT,
+)
 
-def add_arguments(parser: ArgumentParser) -> None:
-    """The arguments of the command."""
-    parser.add_argument("old", nargs="?", default="HEAD", metavar="OLD", help="a commit (default: HEAD), or OLD..NEW")
-    parser.add_argument("new", nargs="?", metavar="NEW", help="a commit (default: the work tree)")
-    parser.add_argument("--staged", action="store_true", help="compare OLD with what is staged")
-    parser.add_argument("--only", metavar="CODE", action="append", default=[], help="only this formula; may be repeated")
-    add_today(parser)
-    add_output(parser)
 
-
-def run(options: Namespace) -> int:
+def run(options: SimpleNamespace) -> int:
     """Compare and show; 1 where the newer state has a new finding that stops."""
     old, new = _revisions(options)
     repository = git.require(options.folder)
@@ -54,7 +54,7 @@ def run(options: Namespace) -> int:
     return 1 if any(finding.blocks for change in changes for finding in change.new) else 0
 
 
-def _revisions(options: Namespace) -> tuple[str, str | None]:
+def _revisions(options: SimpleNamespace) -> tuple[str, str | None]:
     old, new = options.old, options.new
     if "..." in old:
         raise UserError(f'"{old}" asks for the state where two branches parted', "name that commit, or use OLD..NEW")

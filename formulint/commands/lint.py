@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-from argparse import ArgumentParser, Namespace
+from types import SimpleNamespace
 
 from formulint import report
 from formulint.catalog import Catalog
-from formulint.commands.states import add_output, add_state, catalog_of, opened, put
+from formulint.commands.states import OUTPUT, STATE, catalog_of, opened, put
 from formulint.finding import Finding, Level
 from formulint.judge import Judge, Scope
+from formulint.options import Option
 from formulint.scope import Touched, everything, named, touched
 
+OPTIONS = (
+    Option("what", "only these (default: everything; with --staged: what is staged)", "CODE|FILE", several=True),
+    *STATE,
+    Option("--notes", "show the notes too, which are counted otherwise", default=False),
+    *OUTPUT,
+)
 
-def add_arguments(parser: ArgumentParser) -> None:
-    """The arguments of the command."""
-    parser.add_argument("what", nargs="*", metavar="CODE|FILE", help="only these (default: everything; with --staged: what is staged)")
-    add_state(parser)
-    parser.add_argument("--notes", action="store_true", help="show the notes too, which are counted otherwise")
-    add_output(parser)
 
-
-def run(options: Namespace) -> int:
+def run(options: SimpleNamespace) -> int:
     """Judge, show, and answer: 1 where something stops."""
     if options.staged and not options.what:
         return _staged(options)
@@ -32,7 +32,7 @@ def run(options: Namespace) -> int:
     return 1 if any(finding.blocks for finding in findings) else 0
 
 
-def _staged(options: Namespace) -> int:
+def _staged(options: SimpleNamespace) -> int:
     """What the commit being made touches, with its deltas: the hook."""
     from formulint import git, snapshot
     from formulint.rulebook import Shipped
@@ -55,7 +55,7 @@ def _staged(options: Namespace) -> int:
 
 
 def _show(
-    options: Namespace, catalog: Catalog, scope: Scope, findings: tuple[Finding, ...], before: Catalog | None = None, reach: Touched | None = None
+    options: SimpleNamespace, catalog: Catalog, scope: Scope, findings: tuple[Finding, ...], before: Catalog | None = None, reach: Touched | None = None
 ) -> None:
     if options.format == "json":
         from formulint.render import json_report

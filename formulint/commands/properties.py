@@ -2,24 +2,20 @@
 
 from __future__ import annotations
 
-from argparse import ArgumentParser, Namespace
+from types import SimpleNamespace
 
 from formulint import tables
 from formulint.catalog import stem
-from formulint.commands.states import add_output, add_state, catalog_of, put
+from formulint.commands.states import OUTPUT, STATE, catalog_of, put
 from formulint.compare import side
 from formulint.errors import UserError
+from formulint.options import Option
 from formulint.scope import everything, named
 
-
-def add_arguments(parser: ArgumentParser) -> None:
-    """The arguments of the command."""
-    parser.add_argument("what", nargs="*", metavar="CODE", help="only these formulas (default: all)")
-    add_state(parser)
-    add_output(parser)
+OPTIONS = (Option("what", "only these formulas (default: all)", "CODE", several=True), *STATE, *OUTPUT)
 
 
-def run(options: Namespace) -> int:
+def run(options: SimpleNamespace) -> int:
     """Compute and show; 1 where a formula cannot be read."""
     catalog = catalog_of(options)
     scope = named(catalog, options.what) if options.what else everything(catalog)

@@ -2,41 +2,43 @@
 
 from __future__ import annotations
 
-from argparse import ArgumentParser, ArgumentTypeError, Namespace
 from datetime import date
+from types import SimpleNamespace
 
 from formulint import snapshot
 from formulint.catalog import Catalog
+from formulint.options import Option
+from formulint.render import FORMATS
 from formulint.rulebook import Shipped
 
 
-def add_state(parser: ArgumentParser) -> None:
-    """``--staged``, ``--at`` and ``--today``."""
-    state = parser.add_mutually_exclusive_group()
-    state.add_argument("--staged", action="store_true", help="what is staged, as a commit would record it")
-    state.add_argument("--at", metavar="REV", help="a commit, a branch or a tag")
-    add_today(parser)
+def day(text: str) -> date:
+    """A date as typed.
 
-
-def add_today(parser: ArgumentParser) -> None:
-    """``--today``: the day that dates, ages and rules in force are judged by."""
-    parser.add_argument("--today", metavar="DATE", type=_day, help="judge as on this day, such as 2026-01-12")
-
-
-def add_output(parser: ArgumentParser) -> None:
-    """``--format`` and ``--output``."""
-    parser.add_argument("--format", choices=("terminal", "json"), default="terminal", help="how to show it (default: terminal)")
-    parser.add_argument("--output", metavar="FILE", help="write it to this file instead of the screen")
-
-
-def _day(text: str) -> date:
+    Raises
+    ------
+    ValueError
+        With a sentence that says how to write one.
+    """
     try:
         return date.fromisoformat(text)
     except ValueError:
-        raise ArgumentTypeError(f'"{text}" is no date; write year-month-day, such as 2026-01-12') from None
+        raise ValueError(f'"{text}" is no date; write year-month-day, such as 2026-01-12') from None
 
 
-def catalog_of(options: Namespace) -> Catalog:
+TODAY = Option("--today", "judge as on this day, such as 2026-01-12", "DATE", read=day)
+STATE = (
+    Option("--staged", "what is staged, as a commit would record it", group="state", default=False),
+    Option("--at", "a commit, a branch or a tag", "REV", group="state"),
+    TODAY,
+)
+OUTPUT = (
+    Option("--format", "how to show it (default: terminal)", "FORMAT", default="terminal", choices=tuple(FORMATS)),
+    Option("--output", "write it to this file instead of the screen", "FILE"),
+)
+
+
+def catalog_of(options: SimpleNamespace) -> Catalog:
     """The catalog of the state that the options name; the work tree where they name none.
 
     Raises
@@ -60,7 +62,7 @@ def opened(state: snapshot.Snapshot, shipped: Shipped) -> Catalog:
     return catalog
 
 
-def put(options: Namespace, text: str) -> None:
+def put(options: SimpleNamespace, text: str) -> None:
     """Write a finished report to the screen or to the file asked for."""
     if options.output:
         from formulint.writing import write

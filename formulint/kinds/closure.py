@@ -1,7 +1,5 @@
 """The lines add up to the batch; the shares of a material add up to all of it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Literal
 

@@ -1,7 +1,5 @@
 """A figure is there, and not too old."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import date
 from typing import Literal

@@ -1,7 +1,5 @@
 """The dose of a material, a function or a substance stays inside its window, on the basis the trade quotes it on."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Literal
 

@@ -1,7 +1,5 @@
 """A property stays inside its bounds."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from msgspec.structs import replace

@@ -1,7 +1,5 @@
 """A market's limit: the category of the product in that market, then the property in the basis of that category."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import date
 from typing import Literal

@@ -1,7 +1,5 @@
 """One thing is in the vessel before another."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Literal
 

@@ -1,7 +1,5 @@
 """A figure of a material lies where figures of its class lie."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from formulint.errors import Misread

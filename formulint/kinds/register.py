@@ -1,7 +1,5 @@
 """The register of materials: what may be used where, and what looks like what."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Literal
 

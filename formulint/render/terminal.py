@@ -7,7 +7,6 @@ import sys
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from formulint.clean import clean
 from formulint.finding import Finding, Level, Mark
 from formulint.report import Cell, Located, Report, Table
 
@@ -37,16 +36,25 @@ def width_of_screen() -> int:
 
 def plain(report: Report, width: int = 80) -> str:
     """The report as plain lines of at most ``width`` characters, except where a single word is longer."""
-    lines = [*wrapped(clean(report.title), width), *(part for fact in report.facts for part in wrapped(clean(fact), width))]
+    lines = [*wrapped(safe(report.title), width), *(part for fact in report.facts for part in wrapped(safe(fact), width))]
     for section in report.sections:
-        lines += ["", *wrapped(clean(section.heading), width)]
+        lines += ["", *wrapped(safe(section.heading), width)]
         for one in section.findings:
             lines += finding_lines(one, width)
         for table in section.tables:
             lines += table_lines(table, width)
-        lines += [part for remark in section.remarks for part in wrapped(clean(remark), width, "  ")]
-    lines += ["", *(part for words in report.closing for part in wrapped(clean(words), width))]
+        lines += [part for remark in section.remarks for part in wrapped(safe(remark), width, "  ")]
+    lines += ["", *(part for words in report.closing for part in wrapped(safe(words), width))]
     return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def safe(text: str) -> str:
+    """Text of strangers as one harmless line, also where a build machine reads along; the common case costs nothing."""
+    if text.isascii() and text.isprintable() and "::" not in text and "##" not in text and len(text) <= 200:
+        return text
+    from formulint.clean import log_line
+
+    return log_line(text)
 
 
 def label(finding: Finding) -> str:
@@ -67,17 +75,17 @@ def finding_lines(one: Located, width: int) -> list[str]:
     """A finding: what is wrong, where, what helps, why, who says so."""
     finding, fault = one.finding, one.finding.fault
     head = f"  {label(finding):<8}"
-    lines = wrapped(clean(fault.message), width, " " * len(head))
+    lines = wrapped(safe(fault.message), width, " " * len(head))
     lines[0] = head + lines[0].lstrip()
     indent = " " * 10
-    lines += wrapped(f"at {clean(place(one.mark))}", width, indent)
+    lines += wrapped(f"at {safe(place(one.mark))}", width, indent)
     for mark in one.related[:3]:
-        lines += wrapped(f"see {clean(place(mark))}", width, indent)
+        lines += wrapped(f"see {safe(place(mark))}", width, indent)
     if fault.remedy:
-        lines += wrapped(f"do: {clean(fault.remedy)}", width, indent)
+        lines += wrapped(f"do: {safe(fault.remedy)}", width, indent)
     if finding.why:
-        lines += wrapped(f"why: {clean(finding.why)}", width, indent)
-    return lines + wrapped(f"rule {clean(finding.rule)}{source_words(finding)}", width, indent)
+        lines += wrapped(f"why: {safe(finding.why)}", width, indent)
+    return lines + wrapped(f"rule {safe(finding.rule)}{source_words(finding)}", width, indent)
 
 
 def source_words(finding: Finding) -> str:
@@ -90,7 +98,7 @@ def source_words(finding: Finding) -> str:
         "house": "the house's own figure",
     }[source.checked]  # fmt: skip
     named = " ".join(part for part in (source.document, source.section) if part)
-    return f": {clean(named)} ({checked})" if named and source.checked in ("verified", "memory") else f": {checked}"
+    return f": {safe(named)} ({checked})" if named and source.checked in ("verified", "memory") else f": {checked}"
 
 
 def wrapped(text: str, width: int, indent: str = "") -> list[str]:
@@ -110,7 +118,7 @@ def table_lines(table: Table, width: int) -> list[str]:
     """A table in columns; the widest text column gives way where the screen is narrow."""
     names = [column.removeprefix(">") for column in table.columns]
     right = [column.startswith(">") for column in table.columns]
-    rows = [[clean(cell.text) for cell in row] for row in table.rows]
+    rows = [[safe(cell.text) for cell in row] for row in table.rows]
     keep = [i for i in range(len(names)) if any(row[i] for row in rows)]
     sizes = {i: max(len(names[i]), *(len(row[i]) for row in rows)) for i in keep}
     spare = width - 2 - sum(sizes.values()) - len(GAP) * (len(keep) - 1)
@@ -156,12 +164,12 @@ def _rich(report: Report) -> str:
         for line in wrapped(text, console.width, indent):
             console.print(Text(line, style))
 
-    say(clean(report.title), "bold")
+    say(safe(report.title), "bold")
     for fact in report.facts:
-        say(clean(fact), "dim")
+        say(safe(fact), "dim")
     for section in report.sections:
         console.print()
-        say(clean(section.heading), "bold")
+        say(safe(section.heading), "bold")
         for one in section.findings:
             lines = finding_lines(one, console.width)
             tone = "bold red" if one.finding.blocks else "yellow" if one.finding.level is Level.warning else "dim"
@@ -171,10 +179,10 @@ def _rich(report: Report) -> str:
         for table in section.tables:
             console.print(_rich_table(table))
         for remark in section.remarks:
-            say(clean(remark), "dim", "  ")
+            say(safe(remark), "dim", "  ")
     console.print()
     for words in report.closing:
-        say(clean(words), "bold")
+        say(safe(words), "bold")
     return out.getvalue()
 
 
@@ -197,6 +205,6 @@ def _rich_table(table: Table) -> Grid:
 def _cells(cells: Iterable[Cell]) -> list[Text]:
     from rich.text import Text
 
-    return [Text(clean(cell.text), TONES[cell.tone]) for cell in cells]
+    return [Text(safe(cell.text), TONES[cell.tone]) for cell in cells]
 
 
