@@ -20,6 +20,7 @@ from formulint.judge import Judge, codes_in
 from formulint.properties import DOSES, PROPERTIES, SUBSTANCE
 from formulint.quantity import Quantity, in_unit
 from formulint.rule import Applied
+from formulint.subject import FormulaSubject
 from formulint.verdict import narrowest, outcome, read_bounds, units_of
 
 
@@ -42,6 +43,7 @@ class Side(Struct, frozen=True):
     digests: Digests
     findings: tuple[Finding, ...]
     bounds: tuple[Applied, ...]
+    substances: dict[str, str]
     litres: Value
 
 
@@ -123,11 +125,25 @@ def side(catalog: Catalog, code: str) -> Side | None:
     judge = Judge(catalog)
     findings = tuple(judge.formula(file))
     names = {key: stock.material.name for key, stock in subject.stocks.items()}
-    litres = full.values.get("volume", 0.0)
     return Side(
         file, file.record, full.values, subject.resolved.lines, names, digests(catalog, file.record), findings,
-        judge.bounds(subject), litres,
+        judge.bounds(subject), _substance_names(subject), _litres(file.record, full.values.get("volume", 0.0)),
     )  # fmt: skip
+
+
+def _litres(formula: Formula, summed: Value) -> Value:
+    """Volume of the batch [L]: as written, else what the lines add up to."""
+    return formula.batch.base if formula.batch.dimension == "volume" else summed
+
+
+def _substance_names(subject: FormulaSubject) -> dict[str, str]:
+    """What the materials call the substances they name, by property id."""
+    found: dict[str, str] = {}
+    for stock in subject.stocks.values():
+        for one in stock.material.component:
+            if one.cas:
+                found.setdefault(SUBSTANCE + one.cas, one.name)
+    return found
 
 
 def formulas(before: Catalog, after: Catalog, codes: Iterable[str]) -> tuple[FormulaChange, ...]:

@@ -20,10 +20,7 @@ from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
 
 HOUSE_SOURCE = Source("this formula's own limit", "", "house")
 FORMAT_SOURCE = Source("the format of the repository", "", "house")
-CHECKED_WORDS = {
-    "memory": "figure recalled, not verified: a review by the house is due",
-    "practice": "common practice, no source",
-}
+RECALLED = "figure recalled, not verified: a review by the house is due"
 
 
 class Scope(Struct, frozen=True):
@@ -163,9 +160,7 @@ class Judge:
         how = fault.checked or rule.source.checked
         message = fault.message
         if fault.kind == "fail" and how == "memory" and entry.id not in self.confirmed and level is Level.error:
-            fault = replace(fault, kind="review", message=f"{message} ({CHECKED_WORDS['memory']})")
-        elif fault.kind == "fail" and how == "practice" and level is Level.error:
-            fault = replace(fault, message=f"{message} ({CHECKED_WORDS['practice']})")
+            fault = replace(fault, kind="review", message=f"{message} ({RECALLED})")
         if level is Level.error and (fault.kind == "review" or (fault.kind == "open" and state == "bench")):
             level = Level.warning
         if not fault.remedy and rule.remedy:

@@ -9,7 +9,8 @@ from formulint.change import Change
 from formulint.compare import FormulaChange, LineChange, PropertyChange, Side, bounds_of, verdict_of
 from formulint.compare import formulas as compare_formulas
 from formulint.content import Gap, Value
-from formulint.properties import BY_ID
+from formulint.interval import ends
+from formulint.properties import BY_ID, SUBSTANCE
 from formulint.quantity import Quantity, in_unit
 from formulint.report import (
     CAUTION,
@@ -31,16 +32,19 @@ from formulint.verdict import shown, title_of, units_of
 
 CHANGE_WORDS = {
     Change.none: "no change",
-    Change.editorial: "editorial: the paint is the same",
-    Change.equivalent: "equivalent: the same paint, written with other digits",
-    Change.procedural: "procedural: the same composition, made in another way",
-    Change.data: "data: a material's figures were corrected, the sheet is the same",
-    Change.compositional: "compositional: another paint",
+    Change.editorial: "the same paint (editorial)",
+    Change.equivalent: "the same paint in other digits (equivalent)",
+    Change.procedural: "the same composition, made in another way (procedural)",
+    Change.data: "the same sheet, a material's figures corrected (data)",
+    Change.compositional: "another paint (compositional)",
     Change.policy: "policy",
 }
+FOLLOWS = 0.05  # a substance that moves by less than this share only follows the batch, and is counted, not listed
 
 
-def properties_table(catalog: Catalog, values: dict[str, Value], bounds: dict[str, tuple[Quantity | None, Quantity | None, str]]) -> Table:
+def properties_table(
+    catalog: Catalog, values: dict[str, Value], bounds: dict[str, tuple[Quantity | None, Quantity | None, str]], names: dict[str, str]
+) -> Table:
     """Every property with its limit and verdict."""
     rows = []
     for name, value in values.items():
@@ -50,9 +54,9 @@ def properties_table(catalog: Catalog, values: dict[str, Value], bounds: dict[st
         estimate = " (estimate)" if name in BY_ID and BY_ID[name].estimate else ""
         rows.append(
             (
-                Cell(title_of(name) + estimate),
-                Cell(shown(value, unit, digits), tone),
-                Cell(limits_text(least, most, unit, digits), "muted"),
+                Cell(named(name, unit, names) + estimate),
+                Cell(_bare(value, unit, digits), tone),
+                Cell(_bare_limits((least, most), unit, digits), "muted"),
                 Cell(verdict_word(verdict), tone),
             )
         )
@@ -83,12 +87,15 @@ def change_section(catalog: Catalog, change: FormulaChange, found: Sequence[Loca
     if change.additions:
         tables.append(_lines_table(catalog, change.additions))
     moved = [one for one in change.properties if not _same_text(catalog, one)]
-    if moved:
-        tables.append(_deltas_table(catalog, moved))
+    told = [one for one in moved if not _only_follows(one)]
+    if told:
+        tables.append(_deltas_table(catalog, told, names_of(change)))
     remarks = []
     same = len(change.properties) - len(moved)
     if same:
-        remarks.append(f"{counted(same, 'property').replace('propertys', 'properties')} without a printed difference")
+        remarks.append(f"{same} more without a printed difference")
+    if len(moved) > len(told):
+        remarks.append(f"{counted(len(moved) - len(told), 'substance')} moved by less than 5 % with the batch")
     if change.policy:
         remarks.append("policy changed too: " + ", ".join(change.policy))
     if change.gone:
@@ -124,6 +131,20 @@ def per_batch(change: LineChange, us: bool) -> str:
     return f"{number:+.2f}"
 
 
+def names_of(change: FormulaChange) -> dict[str, str]:
+    """What the substances of both sides are called."""
+    return {**(change.before.substances if change.before else {}), **(change.after.substances if change.after else {})}
+
+
+def _only_follows(change: PropertyChange) -> bool:
+    if not change.id.startswith(SUBSTANCE) or change.verdict_before or change.verdict_after:
+        return False
+    if change.before is None or change.after is None or isinstance(change.before, Gap) or isinstance(change.after, Gap):
+        return False
+    pairs = zip(ends(change.before), ends(change.after), strict=True)
+    return all(abs(one - other) <= FOLLOWS * max(abs(one), abs(other)) for one, other in pairs)
+
+
 def _same_text(catalog: Catalog, change: PropertyChange) -> bool:
     unit, digits = units_of(change.id, catalog.settings.units, catalog.settings.currency)
     if change.before is None or change.after is None:
@@ -131,24 +152,32 @@ def _same_text(catalog: Catalog, change: PropertyChange) -> bool:
     return shown(change.before, unit, digits) == shown(change.after, unit, digits) and change.verdict_before == change.verdict_after
 
 
-def _deltas_table(catalog: Catalog, changes: Sequence[PropertyChange]) -> Table:
+def _deltas_table(catalog: Catalog, changes: Sequence[PropertyChange], names: dict[str, str]) -> Table:
     rows = []
     for one in changes:
         unit, digits = units_of(one.id, catalog.settings.units, catalog.settings.currency)
-        bad = one.verdict_after == "fail"
-        tone: Tone = "bad" if bad else "warn" if one.verdict_after in ("open", "review") else "plain"
+        tone: Tone = "bad" if one.verdict_after == "fail" else "warn" if one.verdict_after in ("open", "review") else "plain"
         rows.append(
             (
-                Cell(title_of(one.id)),
+                Cell(named(one.id, unit, names)),
                 Cell(_bare(one.before, unit, digits)),
                 Cell(_bare(one.after, unit, digits), tone),
                 Cell(_delta(one, unit, digits)),
-                Cell(unit, "muted"),
-                Cell(limits_text(*one.limit, unit, digits), "muted"),
+                Cell(_bare_limits(one.limit, unit, digits), "muted"),
                 Cell(_verdicts(one), tone),
             )
         )
-    return Table(("property", ">before", ">after", ">change", "unit", ">limit", "verdict"), tuple(rows))
+    return Table(("property", ">before", ">after", ">change", ">limit", "verdict"), tuple(rows))
+
+
+def named(property_id: str, unit: str, names: dict[str, str]) -> str:
+    """A property with its unit, a substance by its name: ``Density, lb/gal``."""
+    name = names.get(property_id, title_of(property_id))
+    return f"{name}, {unit}" if unit else name
+
+
+def _bare_limits(limit: tuple[Quantity | None, Quantity | None], unit: str, digits: int) -> str:
+    return limits_text(*limit, unit, digits).removesuffix(unit).strip()
 
 
 def _bare(value: Value | None, unit: str, digits: int) -> str:
@@ -158,7 +187,10 @@ def _bare(value: Value | None, unit: str, digits: int) -> str:
 def _delta(change: PropertyChange, unit: str, digits: int) -> str:
     if change.delta is None:
         return ""
-    return f"{in_unit(change.delta, unit):+.{digits}f}"
+    number = in_unit(change.delta, unit) if unit else change.delta
+    while digits < 8 and number and round(number, digits) == 0:
+        digits += 1  # a difference that is there is never shown as none
+    return f"{number:+.{digits}f}"
 
 
 def _verdicts(change: PropertyChange) -> str:
@@ -171,7 +203,7 @@ def properties(catalog: Catalog, sides: Sequence[Side], unread: Sequence[str]) -
     sections = []
     for one in sides:
         bounds = {name: (*bounds_of(one, name), verdict_of(one, name)) for name in one.values}
-        table = properties_table(catalog, one.values, bounds)
+        table = properties_table(catalog, one.values, bounds, one.substances)
         gaps = dict.fromkeys(item.what for value in one.values.values() if isinstance(value, Gap) for item in value.missing)
         remarks = [f"open because: {what}" for what in gaps]
         remarks += [f"{BY_ID[name].title}: {BY_ID[name].estimate}" for name in one.values if name in BY_ID and BY_ID[name].estimate]

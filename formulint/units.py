@@ -36,6 +36,7 @@ class Unit(Struct, frozen=True, gc=False):
 
 
 NUMBER = Unit("1", "number", 1, 1)
+"""The unit of a number that has none."""
 DIMENSIONS = (*dict.fromkeys(row[0] for rows in FACTORS.values() for row in rows), "number")
 """Everything that can be measured, in the order of ``units.txt``; a number without a unit last."""
 KNOWN: dict[tuple[str, ...], dict[str, Unit]] = {}

@@ -56,7 +56,7 @@ def title_of(property_id: str) -> str:
         return BY_ID[property_id].title
     if property_id in DOSE_BY_ID:
         return DOSE_BY_ID[property_id].title
-    return f"Share of CAS {property_id.removeprefix(SUBSTANCE)}"
+    return f"CAS {property_id.removeprefix(SUBSTANCE)}"
 
 
 def shown(value: Value, unit: str, digits: int) -> str:

@@ -28,7 +28,7 @@ Edit = Callable[[str], str]
 
 
 class Step(NamedTuple):
-    """A commit of the story: when, what it says, and its edits by code of the formula."""
+    """A commit of the story: when, what it says, and its edits by code of the record."""
 
     day: str
     message: str
@@ -68,6 +68,16 @@ def amount(code: str, before: str, after: str, new: str = "") -> Edit:
         text, count = line.subn(f'material = "{new or code}", amount = "{after}"', text)
         assert count == 1, f"{count} lines of {code} have {before}"
         return text
+
+    return edit
+
+
+def less(code: str, pounds: str) -> Edit:
+    """Take so many pounds from the last line of ``code``: how water makes room."""
+
+    def edit(text: str) -> str:
+        *_, last = re.finditer(rf'material = "{code}", amount = +"([0-9.]+) lb"', text)
+        return f'{text[: last.start(1)]}{Decimal(last[1]) - Decimal(pounds)}{text[last.end(1) :]}'
 
     return edit
 
@@ -113,7 +123,7 @@ STEPS: dict[str, Step] = {
     "2": Step(
         "2026-01-26",
         "T-101: density 11.86 +/- 0.15 lb/gal, for the paint of today and the next",
-        {"T-101": (replace('"11.79 lb/gal", max = "12.09 lb/gal" }  # 11.94', '"11.71 lb/gal", max = "12.01 lb/gal" }  # 11.86'),)},
+        {"T-101": (replace('min = "11.79 lb/gal", max = "12.09 lb/gal"', 'min = "11.71 lb/gal", max = "12.01 lb/gal"'),)},
     ),
     "3": Step(
         "2026-01-27",
@@ -123,7 +133,7 @@ STEPS: dict[str, Step] = {
                 SECOND_REVISION,
                 amount("RM-1101", "200.0 lb", "178.0 lb"),
                 below("RM-1301", '{ material = "RM-1306", amount = "30.0 lb" },  # opaque polymer'),
-                amount("RM-1001", "123.9 lb", "100.3 lb"),
+                less("RM-1001", "23.6"),
             )
         },
     ),
@@ -131,7 +141,7 @@ STEPS: dict[str, Step] = {
     "5": Step(
         "2026-02-03",
         "T-140: RM-1604 19.5 lb",
-        {"T-140": (amount("RM-1604", "18.0 lb", "19.5 lb"), amount("RM-1001", "151.3 lb", "149.9 lb"))},
+        {"T-140": (amount("RM-1604", "18.0 lb", "19.5 lb"), less("RM-1001", "1.4"))},
     ),
     "6": Step("2026-02-10", "T-120: tidy line order", {"T-120": (above("RM-1101", "RM-1401"),)}),
     "8": Step("2026-02-17", "T-210: amounts in kg for export trial", {"T-210": (in_kilograms(),)}),
@@ -139,7 +149,7 @@ STEPS: dict[str, Step] = {
     "9": Step(
         "2026-02-24",
         "T-140: cheaper coalescent",
-        {"T-140": (amount("RM-1021", "10.0 lb", "14.0 lb", "RM-1020"), amount("RM-1001", "151.3 lb", "146.8 lb"))},
+        {"T-140": (amount("RM-1021", "10.0 lb", "14.0 lb", "RM-1020"), less("RM-1001", "4.5"))},
     ),
     "10": Step(
         "2026-03-03",
@@ -152,26 +162,21 @@ STEPS: dict[str, Step] = {
             )
         },
     ),
-    "11": Step(
-        "2026-03-10", "T-301: stronger preservation", {"T-301": (amount("RM-1802", "0.8 lb", "1.2 lb"),)}
-    ),
+    "11": Step("2026-03-10", "T-301: stronger preservation", {"T-301": (amount("RM-1802", "0.8 lb", "1.2 lb"),)}),
     "12": Step("2026-03-12", "T-301: RM-1801 1.5 -> 1.8 lb", {"T-301": (amount("RM-1801", "1.5 lb", "1.8 lb"),)}),
-    "13": Step(
-        "2026-03-20", "T-210: second-source latex", {"T-210": (amount("RM-1302", "390.0 lb", "390.0 lb", "RM-1307"),)}
-    ),
+    "13": Step("2026-03-20", "T-210: second-source latex", {"T-210": (replace('"RM-1302"', '"RM-1307"'),)}),
     "14": Step(
         "2026-03-24",
-        "T-210 revision 2: second-source latex at equal solids",
+        "T-210 revision 2: second-source latex, approved, at equal solids",
         {
-            "T-210": (
-                SECOND_REVISION,
-                amount("RM-1302", "390.0 lb", "419.4 lb", "RM-1307"),
-                amount("RM-1001", "106.5 lb", "77.1 lb"),
-            )
+            "T-210": (SECOND_REVISION, amount("RM-1302", "390.0 lb", "419.4 lb", "RM-1307"), less("RM-1001", "29.4")),
+            "RM-1307": (replace('"trial"', '"approved"'),),
         },
     ),
     "glycol": Step("2026-04-13", "T-120: glycol 5 -> 6 lb", {"T-120": (amount("RM-1010", "5.0 lb", "6.0 lb"),)}),
-    "coalescent": Step("2026-04-14", "T-120: coalescent 9.5 -> 10.5 lb", {"T-120": (amount("RM-1020", "9.5 lb", "10.5 lb"),)}),
+    "coalescent": Step(
+        "2026-04-14", "T-120: coalescent 9.5 -> 10.5 lb", {"T-120": (amount("RM-1020", "9.5 lb", "10.5 lb"),)}
+    ),
 }
 """Everything after the import, by the number it has in the story; the last two are the sides of a merge."""
 
@@ -186,10 +191,11 @@ def edited(repo: Repo, step: Step) -> dict[str, Content]:
     """What the files on disk become by a step."""
     after: dict[str, Content] = {}
     for code, edits in step.edits.items():
-        text = (repo.path / f"formulas/{code}.toml").read_text()
+        (path,) = repo.path.rglob(f"{code}.toml")
+        text = path.read_text()
         for edit in edits:
             text = edit(text)
-        after[f"formulas/{code}.toml"] = text
+        after[path.relative_to(repo.path).as_posix()] = text
     return after
 
 

@@ -82,7 +82,7 @@ def test_a_remark_is_made_exactly_where_a_reader_of_toml_1_0_stops(path: Path) -
         (b'a = "x"\nb = "5 \xb5m"', 2, 8, 'byte 0xB5 is not UTF-8, perhaps "\u00b5"'),
         ('\u00e9 = "\u00fc" \u00fc'.encode() + b"\xff", 1, 10, "byte 0xFF is not UTF-8"),
         (b'\xef\xbb\xbf"\xff"', 1, 2, "byte 0xFF is not UTF-8"),
-        (b'\xff\xfea\0 \0=\0 \x001\0', 1, 1, "not a text in UTF-8"),
+        (b"\xff\xfea\0 \0=\0 \x001\0", 1, 1, "not a text in UTF-8"),
         (b'a = "x"\nb = "\0"', 2, 6, "not a text in UTF-8"),
         (b"version https://git-lfs.github.com/spec/v1\noid sha256:00\n", 1, 1, "only a pointer"),
         (b"#" * (LARGEST + 1), 1, 1, "1.0 MiB; at most 1 MiB"),
@@ -194,16 +194,16 @@ OPENINGS = [b"", b"a = ", b'a = "', b"a = [", b"a = [{b=1},", b"a = {b = ", b'a 
 
 def seconds(raw: bytes) -> float:
     """Time to read the bytes and to find a place in them."""
-    start = time.perf_counter()
+    start = time.process_time()
     found, _ = load("f.toml", raw)
     if found is not None:
         found.mark(("a", 3, "b"))
-    return time.perf_counter() - start
+    return time.process_time() - start
 
 
 @pytest.mark.parametrize("opening", OPENINGS, ids=repr)
 def test_no_file_takes_much_longer_than_an_ordinary_one_of_its_size(opening: bytes) -> None:
     size = LARGEST // 4
-    ordinary = seconds(b"".join(b'k%06d = { material = "RM-1", amount = "5 lb" }\n' % n for n in range(size // 48)))
+    ordinary = seconds(b"".join(b'k%06d = { material = "RM-1", amount = "5 lb" }\n' % n for n in range(size // 49)))
     slowest = max(HOSTILE, key=lambda unit: seconds(opening + unit * ((size - len(opening)) // len(unit))))
     assert seconds(opening + slowest * ((size - len(opening)) // len(slowest))) < 30 * ordinary

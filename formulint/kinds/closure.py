@@ -25,6 +25,8 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """The fault of a formula that does not add up to its batch."""
+        if self.what != "batch":
+            return
         batch = subject.formula.batch
         place = Place(subject.path, ("batch",))
         if subject.resolved.shares_total is not None:
@@ -57,7 +59,7 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         """The fault of a material whose shares do not come to 100 %."""
         material = subject.stock.material
         given = [(field, figure) for field in SHARES if (figure := getattr(material, field)) is not None]
-        if not given or shares_close(material):
+        if self.what != "shares" or not given or shares_close(material):
             return
         low = sum(float(figure.lo.exact) for _, figure in given)
         if len(given) < len(SHARES) and low < 1:

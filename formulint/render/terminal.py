@@ -37,10 +37,11 @@ def width_of_screen() -> int:
 def plain(report: Report, width: int = 80) -> str:
     """The report as plain lines of at most ``width`` characters, except where a single word is longer."""
     lines = [*wrapped(safe(report.title), width), *(part for fact in report.facts for part in wrapped(safe(fact), width))]
+    told: set[str] = set()
     for section in report.sections:
         lines += ["", *wrapped(safe(section.heading), width)]
         for one in section.findings:
-            lines += finding_lines(one, width)
+            lines += finding_lines(one, width, told)
         for table in section.tables:
             lines += table_lines(table, width)
         lines += [part for remark in section.remarks for part in wrapped(safe(remark), width, "  ")]
@@ -71,8 +72,8 @@ def place(mark: Mark) -> str:
     return f"{mark.path}, line {mark.line}" if mark.line else mark.path
 
 
-def finding_lines(one: Located, width: int) -> list[str]:
-    """A finding: what is wrong, where, what helps, why, who says so."""
+def finding_lines(one: Located, width: int, told: set[str]) -> list[str]:
+    """A finding: what is wrong, where, what helps, who says so; why, the first time that its rule speaks."""
     finding, fault = one.finding, one.finding.fault
     head = f"  {label(finding):<8}"
     lines = wrapped(safe(fault.message), width, " " * len(head))
@@ -83,7 +84,8 @@ def finding_lines(one: Located, width: int) -> list[str]:
         lines += wrapped(f"see {safe(place(mark))}", width, indent)
     if fault.remedy:
         lines += wrapped(f"do: {safe(fault.remedy)}", width, indent)
-    if finding.why:
+    if finding.why and finding.rule not in told:
+        told.add(finding.rule)
         lines += wrapped(f"why: {safe(finding.why)}", width, indent)
     return lines + wrapped(f"rule {safe(finding.rule)}{source_words(finding)}", width, indent)
 
@@ -164,6 +166,7 @@ def _rich(report: Report) -> str:
         for line in wrapped(text, console.width, indent):
             console.print(Text(line, style))
 
+    told: set[str] = set()
     say(safe(report.title), "bold")
     for fact in report.facts:
         say(safe(fact), "dim")
@@ -171,7 +174,7 @@ def _rich(report: Report) -> str:
         console.print()
         say(safe(section.heading), "bold")
         for one in section.findings:
-            lines = finding_lines(one, console.width)
+            lines = finding_lines(one, console.width, told)
             tone = "bold red" if one.finding.blocks else "yellow" if one.finding.level is Level.warning else "dim"
             console.print(Text.assemble((lines[0][:10], tone), lines[0][10:]))
             for line in lines[1:]:
