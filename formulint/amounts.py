@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 
 from msgspec import Struct
 
-from formulint.content import Gap, Missing, Value, add
+from formulint.content import TOTALS, Gap, Missing, Value, add
 from formulint.figure import MassOrVolume
 from formulint.finding import Fault, KeyPath, Place
 from formulint.formula import Addition, Formula
@@ -21,7 +21,8 @@ from formulint.quantity import show
 class Supply(Struct, frozen=True):
     """What one kilogram of a code brings: a raw material, or an intermediate through its own lines.
 
-    ``columns`` as in ``content.Content``; ``leaves`` maps raw material codes to their share [kg/kg].
+    ``columns`` as in ``content.Content``; ``leaves`` maps raw material codes to their share [kg/kg]. Not ``known`` is a
+    code of which there is no readable record: then every column is a gap.
     """
 
     code: str
@@ -30,6 +31,7 @@ class Supply(Struct, frozen=True):
     functions: tuple[str, ...]
     active: Value
     gapless: bool = False
+    known: bool = True
 
 
 class Line(Struct, frozen=True):
@@ -108,19 +110,19 @@ def resolve(
     path : str
         Its file, for the places of faults.
     supply : callable
-        From a code to what one kilogram of it brings; None where the code is unknown (the line is left out: somebody
-        else reports it).
+        From a code to what one kilogram of it brings; None where the code is unknown or its file cannot be read: then
+        what the line brings is a gap (and somebody else reports the line).
     swap : mapping, optional
         From (stage, addition) to the code that is used instead of the one written: an alternate.
     """
     drafts = []
     for i, stage in enumerate(formula.stage):
         for j, addition in enumerate(stage.additions):
-            if addition.material is None or addition.amount is None:
+            if addition.material is None:
                 continue
-            found = supply((swap or {}).get((i, j), addition.material))
-            if found is not None:
-                drafts.append(_Draft(i, j, addition, found))
+            code = (swap or {}).get((i, j), addition.material)
+            found = supply(code) or _unknown(code, Place(path, ("stage", i, "additions", j, "material")))
+            drafts.append(_Draft(i, j, addition, found))
     faults: list[Fault] = []
     for draft in drafts:
         _write(draft, formula.batch, path, faults)
@@ -134,12 +136,24 @@ def resolve(
     return Resolved(tuple(lines), totals, leaves, shares, tuple(faults))
 
 
+def _unknown(code: str, place: Place) -> Supply:
+    """What a code brings of which there is no readable record: unknown is not zero."""
+    gap = Gap((Missing(f"{code} has no record that can be read", place, code, "material"),))
+    return Supply(code, dict.fromkeys(TOTALS, gap), {}, (), gap, known=False)
+
+
+def _no_amount(draft: _Draft, path: str, what: str) -> Gap:
+    return Gap((Missing(f"{draft.supply.code} {what}", Place(path, (*draft.keys, "amount")), draft.supply.code, "amount"),))
+
+
 def _write(draft: _Draft, batch: MassOrVolume, path: str, faults: list[Fault]) -> None:
     addition, supply = draft.addition, draft.supply
     amount = addition.amount
-    if amount is None or addition.on in ("pigment", "binder"):
+    if amount is None:
+        draft.fixed = _no_amount(draft, path, "has no amount")
+    elif addition.on in ("pigment", "binder"):
         return
-    if amount.to_fill:
+    elif amount.to_fill:
         draft.to_fill = True
     elif amount.dimension == "mass":
         draft.fixed = amount.base
@@ -152,6 +166,7 @@ def _write(draft: _Draft, batch: MassOrVolume, path: str, faults: list[Fault]) -
     else:
         words = f"{supply.code} is given as {amount.text}, a share by volume, but the batch is {batch.text}, a mass"
         faults.append(Fault(Place(path, (*draft.keys, "amount")), words, "give the share by mass, or the batch as a volume"))
+        draft.fixed = _no_amount(draft, path, "is a share by volume of a batch by mass")
 
 
 def _strength(draft: _Draft) -> Value:
@@ -163,12 +178,17 @@ def _strength(draft: _Draft) -> Value:
 
 
 def _dose(draft: _Draft, drafts: list[_Draft], path: str, faults: list[Fault]) -> None:
+    if draft.addition.amount is None:
+        return
+    if not draft.supply.known:
+        draft.fixed = draft.supply.active
+        return
     column = "pigment_mass" if draft.addition.on == "pigment" else "binder_mass"
     if draft.supply.columns.get(column, 0.0) != 0.0:
         words = f"{draft.supply.code} is dosed on {draft.addition.on}, and is itself part of it"
         faults.append(Fault(Place(path, (*draft.keys, "on")), words, "give its amount as a mass, a volume or a share of the batch"))
+        draft.fixed = _no_amount(draft, path, f"is dosed on {draft.addition.on}, and is itself part of it")
         return
-    assert draft.addition.amount is not None
     factor = over(draft.addition.amount.base, _strength(draft))
     basis = [other for other in drafts if other.supply.columns.get(column, 0.0) != 0.0]
     fixed = add([times(other.fixed, other.supply.columns[column]) for other in basis])

@@ -19,9 +19,11 @@ STEP_ONLY = ("speed", "time", "temperature", "until", "check")
 TEST_DIMENSIONS: dict[str, tuple[str, ...]] = {
     "consistency": ("consistency",),
     "high_shear_viscosity": ("viscosity",),
-    "fineness": ("fineness", "length"),
+    "fineness": ("fineness hegman", "length"),
     "density": ("density",),
     "nonvolatile": ("mass share",),
+    "contrast_ratio": ("number", "mass share"),
+    "tint_strength": ("number", "mass share"),
     "open_time": ("time",),
     "sag": ("length", "number"),
 }

@@ -19,6 +19,12 @@ SOLID_PIGMENTS = frozenset(
     {"white-pigment", "colored-pigment", "extender", "flatting-agent", "swelling-clay", "non-swelling-clay"}
 )
 OPAQUE_POLYMER = "opaque-polymer"
+TOTALS = (
+    "total_mass", "total_volume", "nonvolatile_mass", "nonvolatile_volume", "water_mass", "cost", "pigment_mass",
+    "pigment_volume_all", "pigment_volume_binder_convention", "pigment_volume_oil", "oil_mass", "binder_mass",
+    "binder_volume", "voc_mass_us", "voc_mass_eu", "exempt_mass", "exempt_volume",
+)  # fmt: skip
+"""Names of the columns of ``Content``, each of which is added up over the lines of a formula."""
 SHARES = ("nonvolatile", "water", "voc", "exempt", "other_volatile")
 CLOSES = 1e-12  # shares that add to 1 but for the rounding of floats
 EU_BOILING_POINT = 250.0 + 273.15  # K; Directive 2004/42/EC, article 2: initial boiling point at 101.3 kPa (verified)

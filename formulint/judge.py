@@ -60,6 +60,8 @@ class Judge:
         yield from self._readable(file, code, "")
         formula = file.record
         if formula is None:
+            raw = file.document.data if file.document is not None else {}
+            yield from (self._format("record/known-material", fault, code, "") for fault in self._raw_codes(raw, file.name))
             return
         yield from self._identity(file.name, formula.code, self.catalog.formula_names, self.catalog.material_names, code, "")
         faults = tuple(consistency.of_formula(formula, file.name, self.markets))
@@ -196,6 +198,16 @@ class Judge:
                     yield from self._code(line.material, Place(path, ("stage", i, "additions", j, "material")))
                 for k, other in enumerate(line.alternates):
                     yield from self._code(other, Place(path, ("stage", i, "additions", j, "alternates", k)))
+
+    def _raw_codes(self, raw: dict[str, object], path: str) -> Iterator[Fault]:
+        """Unknown codes of a formula that cannot be read as a whole, so that all its mistakes are told at once."""
+        stages = raw.get("stage")
+        for i, stage in enumerate(stages if isinstance(stages, list) else []):
+            lines = stage.get("additions") if isinstance(stage, dict) else None
+            for j, line in enumerate(lines if isinstance(lines, list) else []):
+                code = line.get("material") if isinstance(line, dict) else None
+                if isinstance(code, str):
+                    yield from self._code(code, Place(path, ("stage", i, "additions", j, "material")))
 
     def _code(self, code: str, place: Place) -> Iterator[Fault]:
         catalog = self.catalog

@@ -1,7 +1,7 @@
 """A year of the paint works in ``example_repo``: its commits as edits of the files there, and how they are really made.
 
->>> works = found(tmp_path)                      # commit 0, through the hook
->>> tell(works, "1", "2")                        # commits that pass
+>>> works, answer = founded(tmp_path / "works")  # commit 0, through the hook, and what the hook said
+>>> attempt(works, STEPS["1"]).status            # a commit that passes
 >>> attempt(works, STEPS["4"]).said              # what the hook has to say about a slip
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Mapping
@@ -205,35 +206,40 @@ def edited(repo: Repo, step: Step) -> dict[str, Content]:
 def run(repo: Repo, *words: str, day: str = "", **environment: str) -> Answer:
     """Run git, or the tool where the first word is ``formulint``, and give all that was said."""
     command = (sys.executable, "-m", *words) if words[0] == "formulint" else ("git", *words)
-    extra = {"DAY": day, "GIT_AUTHOR_DATE": f"{day}T12:00:00Z", "GIT_COMMITTER_DATE": f"{day}T12:00:00Z"} if day else {}
+    dates = {"GIT_AUTHOR_DATE": f"{day}T12:00:00Z", "GIT_COMMITTER_DATE": f"{day}T12:00:00Z", "DAY": day} if day else {}
     ran = subprocess.run(
-        command, cwd=repo.path, env={**os.environ, **extra, **environment}, stdin=subprocess.DEVNULL,
+        command, cwd=repo.path, env={**os.environ, **dates, **environment}, stdin=subprocess.DEVNULL,
         stdout=subprocess.PIPE, stderr=subprocess.STDOUT, check=False,
     )  # fmt: skip
     return Answer(ran.returncode, ran.stdout.decode())
 
 
-def commit(repo: Repo, message: str, *paths: str, day: str = IMPORT.day) -> Answer:
+def commit(repo: Repo, message: str, *paths: str, day: str = IMPORT.day, **environment: str) -> Answer:
     """Commit what is staged (or these paths) through the hook."""
-    return run(repo, "commit", "-q", "-m", message, *paths, day=day)
+    return run(repo, "commit", "-q", "-m", message, *paths, day=day, **environment)
 
 
 def founded(folder: Path) -> tuple[Repo, Answer]:
-    """A repository with its hook, and commit 0 through it."""
+    """A repository with its hooks, and commit 0 through them."""
     repo = build(folder)
     repo.hook("pre-commit", HOOK)
+    repo.hook("pre-merge-commit", HOOK)
     repo.stage(files())
     return repo, commit(repo, IMPORT.message)
 
 
+def copied(repo: Repo, folder: Path) -> Repo:
+    """The same repository once more, to be changed freely."""
+    shutil.copytree(repo.path, folder)
+    return Repo(folder)
+
+
+def stage(repo: Repo, step: Step) -> None:
+    """Apply a step to the files and to the index."""
+    repo.stage(edited(repo, step))
+
+
 def attempt(repo: Repo, step: Step) -> Answer:
     """Apply a step and try to commit it through the hook."""
-    repo.stage(edited(repo, step))
+    stage(repo, step)
     return commit(repo, step.message, day=step.day)
-
-
-def tell(repo: Repo, *numbers: str) -> None:
-    """Make commits of the story that must pass."""
-    for number in numbers:
-        answer = attempt(repo, STEPS[number])
-        assert answer.status == 0, answer.text

@@ -54,7 +54,9 @@ def tables(path: Path) -> Table:
 
 FILES = {str(path.relative_to(RULES)): tables(path) for path in sorted(RULES.rglob("*.toml"))}
 VOCABULARY = FILES["vocabulary.toml"]
-SHIPPED = [(f"{name.split('/')[0]}/{rule['id']}", rule) for name, file in FILES.items() for rule in file.get("rule", ())]
+SHIPPED = [
+    (f"{name.split('/')[0]}/{rule['id']}", rule) for name, file in FILES.items() for rule in file.get("rule", ())
+]
 ALL = [*SHIPPED, *((f"house/{rule['id']}", rule) for rule in tables(HOUSE)["rule"])]
 every_rule = pytest.mark.parametrize("rule", [rule for _, rule in ALL], ids=[name for name, _ in ALL])
 every_market = pytest.mark.parametrize("market", ROWS)
@@ -104,7 +106,11 @@ def test_a_rule_names_its_source_and_how_it_was_checked(rule: Table) -> None:
 
 
 def test_what_was_read_is_named_by_more_than_the_trade() -> None:
-    vague = [name for name, rule in ALL if rule["source"]["checked"] == "verified" and "trade practice" in rule["source"]["document"]]
+    vague = [
+        name
+        for name, rule in ALL
+        if rule["source"]["checked"] == "verified" and "trade practice" in rule["source"]["document"]
+    ]
     assert vague == []
 
 
@@ -267,7 +273,9 @@ def test_class_and_use_lead_to_the_category(case: str) -> None:
 @every_market
 def test_an_intermediate_and_a_clear_coat_fall_under_nothing(market: str) -> None:
     days = (date(2008, 1, 1), date(2026, 1, 12))
-    assert {row_for(market, class_, ("interior",), day) for class_ in ("intermediate", "clear") for day in days} == {None}
+    assert {row_for(market, class_, ("interior",), day) for class_ in ("intermediate", "clear") for day in days} == {
+        None
+    }
 
 
 @pytest.mark.parametrize("market", [market for market in ROWS if market not in ("us-new-york", "eu")])
@@ -322,7 +330,7 @@ def test_what_must_be_is_an_error_and_what_should_be_is_not() -> None:
     orders = [rule for name, rule in SHIPPED if name.startswith("order/")]
     assert {rule["level"] for rule in orders if rule.get("must", False)} == {"error"}
     assert "error" not in {rule["level"] for rule in orders if not rule.get("must", False)}
-    assert len([rule for rule in orders if rule.get("must", False)]) == 8
+    assert len([rule for rule in orders if rule.get("must", False)]) == 9
 
 
 def test_a_dose_is_an_error_only_as_a_ceiling() -> None:
@@ -334,7 +342,9 @@ def test_a_dose_is_an_error_only_as_a_ceiling() -> None:
 def test_a_window_lies_below_its_ceiling() -> None:
     doses = {name: rule for name, rule in SHIPPED if name.startswith("dose/")}
     for name, rule in doses.items():
-        low, high = (read(rule.get(end, backup), ("mass share",)).base for end, backup in (("min", "0 %"), ("max", "100 %")))
+        low, high = (
+            read(rule.get(end, backup), ("mass share",)).base for end, backup in (("min", "0 %"), ("max", "100 %"))
+        )
         assert low < high, name
         ceiling = doses.get(f"{name}-ceiling")
         assert ceiling is None or high < read(ceiling["max"], ("mass share",)).base, name
@@ -423,8 +433,9 @@ BROKEN = {
 
 @pytest.mark.parametrize("rule", BROKEN)
 def test_a_broken_formula_is_named_by_its_rule(rule: str, judged: Callable[..., Findings]) -> None:
-    changes = BROKEN[rule]
-    level = dict(ALL)[rule]["level"]
+    changes, table = BROKEN[rule], dict(ALL)[rule]
+    recalled = table["level"] == "error" and table["source"]["checked"] == "memory" and not rule.startswith("voc/")
+    level = "warning" if recalled else table["level"]  # what was only recalled asks for a review and stops nothing
     code = next(iter(changes)).removeprefix("formulas/").removesuffix(".toml")
     assert (rule, level, code) in judged(changes)
 
@@ -435,7 +446,10 @@ PASSING = {
         {
             "formulas/T-120.toml": [
                 (lines("T-120", "RM-1101")[0] + "\n", ""),
-                ('  { material = "RM-1020"', '  { material = "RM-1102", amount = "300.7 lb" },\n  { material = "RM-1020"'),
+                (
+                    '  { material = "RM-1020"',
+                    '  { material = "RM-1102", amount = "300.7 lb" },\n  { material = "RM-1020"',
+                ),
             ]
         },
     ),
@@ -445,11 +459,19 @@ PASSING = {
     ),
     "latex that stands the shear": (
         "T-140",
-        {**before("T-140", "RM-1305", "RM-1206"), "materials/RM-1305.toml": [('["acrylic"]', '["acrylic", "shear-stable"]')]},
+        {
+            **before("T-140", "RM-1305", "RM-1206"),
+            "materials/RM-1305.toml": [('["acrylic"]', '["acrylic", "shear-stable"]')],
+        },
     ),
     "flatting agent stirred into the letdown": (
         "T-101",
-        {"formulas/T-101.toml": [(lines("T-101", "RM-1207")[0] + "\n", ""), (lines("T-101", "RM-1020")[0], lines("T-101", "RM-1207")[0])]},
+        {
+            "formulas/T-101.toml": [
+                (lines("T-101", "RM-1207")[0] + "\n", ""),
+                (lines("T-101", "RM-1020")[0], lines("T-101", "RM-1207")[0]),
+            ]
+        },
     ),
 }
 
@@ -463,4 +485,6 @@ def test_an_allowed_way_breaks_no_order_that_must_be(case: str, judged: Callable
 
 def test_a_tint_base_may_hold_more_dispersant_and_binder_than_a_paint(judged: Callable[..., Findings]) -> None:
     found = judged(instead("T-149", '"deep"', '""'))
-    assert {"dose/dispersant", "dose/binder-solids", "house/hydrophobic-dispersant"} <= {rule for rule, _, code in found if code == "T-149"}
+    assert {"dose/dispersant", "dose/binder-solids", "house/hydrophobic-dispersant"} <= {
+        rule for rule, _, code in found if code == "T-149"
+    }

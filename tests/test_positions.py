@@ -202,11 +202,7 @@ class Layout:
 @given(TABLE, st.data())
 def test_documents_in_every_layout(table: dict[str, object], data: st.DataObject) -> None:
     text = Layout(data.draw).table(table)
-    assert (
-        repr(tomli.loads(text)) == repr(tomli.loads(tomlkit.dumps(table)))
-        or "nan" in repr(table)
-        or "\n" in repr(table)
-    )
+    assert {keys for keys, _ in paths(tomli.loads(text))} == {keys for keys, _ in paths(table)}
     assert differences(text) == []
 
 
