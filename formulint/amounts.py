@@ -22,7 +22,8 @@ class Supply(Struct, frozen=True):
     """What one kilogram of a code brings: a raw material, or an intermediate through its own lines.
 
     ``columns`` as in ``content.Content``; ``leaves`` maps raw material codes to their share [kg/kg]. Not ``known`` is a
-    code of which there is no readable record: then every column is a gap.
+    code of which there is no readable record: then every column is a gap. ``components`` maps what a component may be
+    called (name, abbreviation in brackets, CAS number, in small letters) to its share [kg/kg].
     """
 
     code: str
@@ -32,6 +33,7 @@ class Supply(Struct, frozen=True):
     active: Value
     gapless: bool = False
     known: bool = True
+    components: Mapping[str, Value] = {}
 
 
 class Line(Struct, frozen=True):
@@ -160,7 +162,7 @@ def _write(draft: _Draft, batch: MassOrVolume, path: str, faults: list[Fault]) -
     elif amount.dimension == "volume":
         draft.fixed = over(amount.base, supply.columns["total_volume"])
     elif amount.dimension == "mass share":
-        draft.part = over(amount.base, _strength(draft))
+        draft.part = over(amount.base, _strength(draft, path))
     elif batch.dimension == "volume":
         draft.fixed = over(amount.base * batch.base, supply.columns["total_volume"])
     else:
@@ -169,10 +171,14 @@ def _write(draft: _Draft, batch: MassOrVolume, path: str, faults: list[Fault]) -
         draft.fixed = _no_amount(draft, path, "is a share by volume of a batch by mass")
 
 
-def _strength(draft: _Draft) -> Value:
+def _strength(draft: _Draft, path: str) -> Value:
     """What one kilogram as supplied holds of that which the line asks for [kg/kg]."""
-    kind = draft.addition.as_
-    if draft.addition.of is not None or kind == "active":
+    kind, component = draft.addition.as_, draft.addition.of
+    if component is not None:
+        words = f'{draft.supply.code} has no component "{component}"'
+        place = Place(path, (*draft.keys, "of"))
+        return draft.supply.components.get(component.casefold(), Gap((Missing(words, place, draft.supply.code, "component"),)))
+    if kind == "active":
         return draft.supply.active
     return draft.supply.columns["nonvolatile_mass"] if kind == "nonvolatile" else 1.0
 
@@ -189,7 +195,7 @@ def _dose(draft: _Draft, drafts: list[_Draft], path: str, faults: list[Fault]) -
         faults.append(Fault(Place(path, (*draft.keys, "on")), words, "give its amount as a mass, a volume or a share of the batch"))
         draft.fixed = _no_amount(draft, path, f"is dosed on {draft.addition.on}, and is itself part of it")
         return
-    factor = over(draft.addition.amount.base, _strength(draft))
+    factor = over(draft.addition.amount.base, _strength(draft, path))
     basis = [other for other in drafts if other.supply.columns.get(column, 0.0) != 0.0]
     fixed = add([times(other.fixed, other.supply.columns[column]) for other in basis])
     part = add([times(other.part, other.supply.columns[column]) for other in basis])

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
-
 from typing import TYPE_CHECKING
 
 from msgspec import UnsetType

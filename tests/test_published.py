@@ -90,7 +90,7 @@ class Book(Struct, frozen=True, forbid_unknown_fields=True):
         limits = dict(case.limits)
         for one in case.printed:
             if self.evidence == "published" and one.measure in BY_ID:
-                limits[one.measure] = {side: f"{end:f} {one.unit}".removesuffix(" 1") for side, end in zip(("min", "max"), one.ends, strict=True)}
+                limits[one.measure] = {side: f"{end.normalize():f} {one.unit}".removesuffix(" 1") for side, end in zip(("min", "max"), one.ends, strict=True)}
         markets = [] if case.class_ == "intermediate" else ["us-national"]
         head = {"name": case.title, "revision": 1, "state": "production", "class": case.class_, "markets": markets}
         return {**head, "batch": case.batch, "limits": limits, "stage": case.stage}
@@ -129,6 +129,12 @@ def answers(folders: dict[str, Path]) -> Answers:
     return cache(lambda book, command: ask(folders[book], command))
 
 
+def listed(raw: object) -> list[object]:
+    """A list, as such."""
+    assert isinstance(raw, list)
+    return raw
+
+
 class Paint:
     """One formula of ``properties``: its figures in kg, L, kg/L and per cent."""
 
@@ -154,7 +160,7 @@ class Paint:
 
     def pigment(self, what: Literal["kg", "litres"]) -> float:
         """Sum over the lines of pigment and extender."""
-        wanted = {code for code, one in self.book.material.items() if not PIGMENTS.isdisjoint(one["functions"])}  # type: ignore[call-overload]
+        wanted = {code for code, one in self.book.material.items() if PIGMENTS & set(map(str, listed(one["functions"])))}
         found = [one[what] for one in tables(self.answer["lines"]) if one["material"] in wanted]
         return sum(number for number in found if isinstance(number, float))
 
@@ -243,6 +249,25 @@ def test_the_ends_enclose_what_is_not_known(answers: Answers) -> None:
     paint = Paint("con-10-unknown-voc", answers)
     assert paint.value("voc_less_water", "min") <= 0.0692108 + 1e-7
     assert paint.value("voc_less_water", "max") >= 0.1038162 - 1e-7
+
+
+@pytest.mark.parametrize("lost", ["water", "voc"], ids=["water to subtract", "the VOC itself"])
+def test_without_a_material_of_the_sheet_nothing_is_known(lost: str, tmp_path: Path) -> None:
+    book, case = BOOKS["voc"], CASES["pub-01-02-paint"][1]
+    rest = {code: one for code, one in book.material.items() if code != lost}
+    report = ask(write(tmp_path, book.settings, rest, {case.id: book.formula(case)}), "properties")
+    found = report.formulas[case.id]["properties"]
+    assert isinstance(found, dict)
+    assert {one["kind"] for one in found.values() if isinstance(one, dict)} == {"open"}
+    assert ask(tmp_path, "lint").status == 1
+
+
+@pytest.mark.parametrize(("water", "answer"), [("8.30 lb/gal", 4.8958), ("8.345 lb/gal", 4.8645)])
+def test_the_water_density_of_the_settings_moves_what_is_counted_less_water(water: str, answer: float, tmp_path: Path) -> None:
+    book, case = BOOKS["voc"], CASES["pub-03-weight-percent"][1]
+    write(tmp_path, {**book.settings, "water_density": water}, book.material, {case.id: book.formula(case)})
+    moved = Paint(case.id, lambda _, command: ask(tmp_path, command)).value("voc_less_water") / UNITS["lb/gal"]
+    assert moved == pytest.approx(answer, abs=5e-5), "both densities are in print; worked out from the formula of the source"
 
 
 def test_water_does_not_dilute_what_is_counted_less_water(answers: Answers) -> None:

@@ -32,11 +32,21 @@ class Category(Struct, frozen=True, forbid_unknown_fields=True, rename={"from_":
         return (self.from_ is None or self.from_ <= today) and (self.until is None or today <= self.until)
 
 
+class NotExempt(Struct, frozen=True, forbid_unknown_fields=True):
+    """A compound of the national list that this market counts as VOC, or of which that is in doubt."""
+
+    cas: str
+    name: str
+    checked: Literal["verified", "practice", "memory"] = "memory"
+    note: str = ""
+
+
 class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
     """A product must stay below the VOC limit of its category in each of its markets."""
 
     scheme: Literal["us", "eu"]
     category: tuple[Category, ...]
+    not_exempt: tuple[NotExempt, ...] = ()
 
     def row(self, subject: FormulaSubject) -> Category | None:
         """The category named by the formula, else the first in force that its class and use imply."""
@@ -59,12 +69,23 @@ class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
             yield self._no_category(subject)
             return
         place = Place(subject.path, ("category", self.id) if self.id in formula.category else ("markets",))
+        yield from self._counted_here(subject, row, place)
         property_id = BASIS[row.basis]
         look = units_of(property_id, subject.units, subject.currency)
         bounds = read_bounds(property_id, None, row.max, place)
         name = f"{title_of(property_id)} ({self.id}, {row.name})"
         for fault in judge_bounds(name, subject.evaluation.value(property_id), bounds, look, place):
             yield replace(fault, checked=row.checked, property=property_id)
+
+    def _counted_here(self, subject: FormulaSubject, row: Category, place: Place) -> Iterator[Fault]:
+        """Open where a compound is deducted as exempt that this market counts."""
+        for one in self.not_exempt:
+            codes = [code for code, stock in subject.stocks.items() if one.cas in stock.content.substances]
+            if codes:
+                words = f"VOC ({self.id}, {row.name}) cannot be said: {one.name} in {', '.join(codes)} is deducted as exempt, and {self.id} counts it"
+                helps = "compute this market by hand with it as VOC, or take another material"
+                missing = tuple(Place(subject.stocks[code].path, ("component",)) for code in codes)
+                yield Fault(place, words, helps, "open", limit=row.max, checked=one.checked, property=BASIS[row.basis], missing=missing)
 
     def bounds(self, subject: FormulaSubject) -> Iterator[Applied]:
         """The limit of the category that applies."""
