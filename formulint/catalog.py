@@ -175,6 +175,7 @@ class Catalog:
         supply = Supply(
             code, brought.columns, {code: 1.0}, tuple(material.functions), active,
             brought.gapless and all(isinstance(value, float) for value in brought.columns.values()),
+            components=_called(material),
         )  # fmt: skip
         return Stock(material, file.name, brought, supply)
 
@@ -285,6 +286,18 @@ class Catalog:
             words = fault.message if fault is not None else "it is not there"
             mark = self.locate(fault.place) if fault is not None else Mark(SETTINGS_FILE)
             raise UserError(f"{SETTINGS_FILE}, line {mark.line}: {words}", fault.remedy if fault is not None else "")
+
+
+def _called(material: Material) -> dict[str, Value]:
+    """Shares of the components by everything they may be called."""
+    found: dict[str, Value] = {}
+    for one in material.component:
+        share = number(one.share)
+        short = one.name.rsplit("(", 1)[-1].rstrip(")") if one.name.endswith(")") else ""
+        for word in (one.name, one.cas, short):
+            if word:
+                found.setdefault(word.casefold(), share)
+    return found
 
 
 def _as_supply(code: str, resolved: Resolved) -> Supply:

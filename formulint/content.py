@@ -18,6 +18,7 @@ from formulint.science.mixing import nonvolatile_density_by_balance
 SOLID_PIGMENTS = frozenset(
     {"white-pigment", "colored-pigment", "extender", "flatting-agent", "swelling-clay", "non-swelling-clay"}
 )
+WATER = "7732-18-5"  # CAS number
 OPAQUE_POLYMER = "opaque-polymer"
 TOTALS = (
     "total_mass", "total_volume", "nonvolatile_mass", "nonvolatile_volume", "water_mass", "cost", "pigment_mass",
@@ -199,7 +200,8 @@ def content(material: Material, path: str, around: Surroundings) -> Content:
     _volatiles(reader, columns)
     substances = {one.cas: number(one.share) for one in material.component if one.cas}
     named = sum(one.share.hi.base for one in material.component)
-    undisclosed = 0.0 if material.disclosure == "full" else max(0.0, 1.0 - named)
+    water = 0.0 if material.water is None or WATER in substances else material.water.lo.base
+    undisclosed = 0.0 if material.disclosure == "full" else max(0.0, 1.0 - named - water)
     return Content(columns, substances, undisclosed, not any(isinstance(value, Gap) for value in columns.values()))
 
 

@@ -75,8 +75,9 @@ def strength(kg: Value, supply: Supply, as_: str) -> Value:
 
 def substance(resolved: Resolved, contents: Mapping[str, Content], cas: str) -> Value:
     """Share of a substance in the batch [kg/kg]; where suppliers do not name everything, from the named sum upwards."""
-    named = add([times(kg, contents[code].substances.get(cas, 0.0)) for code, kg in resolved.leaves.items()])
-    hidden = add([times(kg, contents[code].undisclosed) for code, kg in resolved.leaves.items()])
+    counted = [(kg, contents[code]) for code, kg in resolved.leaves.items() if code in contents]
+    named = add([times(kg, one.substances.get(cas, 0.0)) for kg, one in counted])
+    hidden = add([times(kg, one.undisclosed) for kg, one in counted])
     mass = resolved.totals.get("total_mass", 0.0)
     if isinstance(named, Gap) or isinstance(hidden, Gap) or isinstance(mass, Gap):
         return add([named, hidden, mass])

@@ -217,7 +217,7 @@ class Judge:
                 yield Fault(place, f"{code} cannot be read: see {material.name}", "mend that file first")
         elif blend is None:
             known = [stem(name) for name in (*catalog.material_files(), *catalog.formula_files())]
-            near = closest(code, known)
+            near = similar(code, known)
             hint = f"did you mean {near}?" if near else f"add {catalog.settings.folders.materials}/{code}.toml to the repository"
             yield Fault(place, f'there is no material "{code}" among those that git knows here', hint)
         elif blend.record is None:
@@ -262,6 +262,17 @@ class Judge:
     def _house(self) -> Iterator[Finding]:
         for fault in self.catalog.house_faults:
             yield self._format("record/readable", fault, "", "")
+
+
+LOOKS = str.maketrans("lIoO", "1100")
+
+
+def similar(code: str, known: list[str]) -> str | None:
+    """The code that was probably meant: the same but for l and 1, O and 0, or else the nearest."""
+    for other in known:
+        if other.translate(LOOKS).casefold() == code.translate(LOOKS).casefold():
+            return other
+    return closest(code, [other for other in known if abs(len(other) - len(code)) <= 1 and other[:1].casefold() == code[:1].casefold()])
 
 
 def codes_in(formula: Formula) -> tuple[str, ...]:

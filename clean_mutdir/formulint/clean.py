@@ -45,7 +45,7 @@ _SUMMONS = re.compile(
     re.IGNORECASE,
 )
 _MARKDOWN = re.compile(
-    rf"[\\`*_\[\]<>|&@#~^{BREAK}]|:(?=\S)|([=+-])(?=\1)|(?<=www)\.|\A[=+:/-]|[=+-]\Z|\A\d+[.)](?=\s|\Z)|\A\s|\s\Z",
+    rf"[\\`*_\[\]<>|&@#$~^{BREAK}]|:(?=\S)|([=+-])(?=\1)|(?<=www)\.|\A[=+:/-]|[=+-]\Z|\A\d+[.)](?=\s|\Z)|\A\s|\s\Z",
     re.IGNORECASE,
 )
 # What a sheet takes for a formula, in both widths, at the start of a cell or where another separator would start one.
@@ -62,7 +62,7 @@ def clean(text: str, limit: int = LIMIT) -> str:
     with an ellipsis. Letters of all scripts stay. Cleaning twice changes nothing.
     """
     limit = max(limit, 1)
-    text = text[: limit + 1]  # no character gets shorter, so the rest cannot matter
+    text = text  # no character gets shorter, so the rest cannot matter
     if not (text.isascii() and text.isprintable()):
         text = _MARKS.sub(_few_marks, _HIDDEN.sub(_visible, text))
     return text if len(text) <= limit else _TORN.sub("", text[: limit - 1]) + "…"

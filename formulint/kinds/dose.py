@@ -19,8 +19,8 @@ BASIS_WORDS = {"pigment": "on pigment", "binder": "on binder solids", "batch": "
 class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename={"as_": "as"}):
     """The share of what is picked must stay inside its window, bounds included; silent where the formula holds none.
 
-    ``component`` counts one substance (by CAS number) in everything; else the materials that ``of`` picks are added
-    up as supplied, by their active part or by what stays in the film.
+    ``component`` counts one substance (by CAS number), in everything or in what ``of`` picks; without it the materials
+    that ``of`` picks are added up as supplied, by their active part or by what stays in the film.
     """
 
     of: Pick = Pick()
@@ -47,14 +47,15 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
 
     def _counts(self, subject: FormulaSubject, code: str) -> bool:
         stock = subject.stocks[code]
-        if self.component:
-            return self.component in stock.content.substances
+        if self.component and self.component not in stock.content.substances:
+            return False
         return self.of.holds(stock.material)
 
     def _value(self, subject: FormulaSubject, codes: list[str]) -> Value:
         resolved = subject.resolved
         if self.component:
-            contents = {code: subject.stocks[code].content for code in resolved.leaves}
+            everything = self.of == Pick()
+            contents = {code: subject.stocks[code].content for code in (resolved.leaves if everything else codes)}
             share = substance(resolved, contents, self.component)
             if self.on == "batch" or isinstance(share, Gap):
                 return share

@@ -33,6 +33,8 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
         if not firsts or not thens:
             return
         if self.quantifier == "every":
+            # An intermediate was made in a vessel of its own: what it met there was judged there.
+            firsts = [charge for charge in firsts if charge.code in subject.stocks]
             early = {charge.spot: charge for charge in thens}
             for charge in firsts:
                 met = next((early[spot] for spot in charge.before if spot in early), None)
