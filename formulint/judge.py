@@ -14,6 +14,7 @@ from formulint.formula import Formula
 from formulint.material import Material
 from formulint.rule import Applied, Rule
 from formulint.rulebook import Entry
+from formulint.settings_check import of_settings
 from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject
 from formulint.suggest import closest
 from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
@@ -236,28 +237,17 @@ class Judge:
         return Fault(Place(path, ("code",)), words, "take one of them out")
 
     def _snapshot(self, scope: Scope) -> Iterator[Finding]:
-        for fault in self.catalog.snapshot.faults:
+        folders = self.catalog.settings.folders
+        for fault in self.catalog.snapshot.faults_below((folders.materials, folders.formulas, folders.rules)):
             yield self._format("record/plain-file", fault, "", "")
 
     def _settings(self) -> Iterator[Finding]:
         for fault in self.catalog.settings_file.faults:
             rule = "record/portable" if fault.kind == "review" else "record/readable"
             yield self._format(rule, fault, "", "")
-        versions = self.catalog.shipped.versions()
-        settings = self.catalog.settings
-        for pack, version in settings.packs.items():
-            place = Place(SETTINGS_FILE, ("packs", pack))
-            if pack not in versions:
-                near = closest(pack, list(versions))
-                hint = f"did you mean {near}?" if near else "known: " + ", ".join(sorted(versions))
-                yield self._format("record/known-pack", Fault(place, f'there is no pack "{pack}"', hint), "", "")
-            elif versions[pack] != version:
-                words = f"the settings ask for {pack} {version}, this tool carries {versions[pack]}"
-                yield self._format("record/known-pack", Fault(place, words, "change the pin with its own review, or use the tool that carries it"), "", "")
-        for at, one in enumerate(settings.rule_setting):
-            if one.rule.startswith("unsafe/"):
-                fault = Fault(Place(SETTINGS_FILE, ("rule_setting", at, "rule")), f"{one.rule} cannot be given another level", "take the setting out")
-                yield self._format("record/consistent", fault, "", "")
+        rules = frozenset(entry.id for entry in self.catalog.rulebook.all()) | {f"voc/{market}" for market in self.markets}
+        for rule, fault in of_settings(self.catalog.settings, SETTINGS_FILE, self.catalog.shipped.versions(), rules):
+            yield self._format(rule, fault, "", "")
 
     def _house(self) -> Iterator[Finding]:
         for fault in self.catalog.house_faults:

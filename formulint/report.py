@@ -123,6 +123,7 @@ def assumptions(catalog: Catalog) -> tuple[str, ...]:
         found.append("assumed: water 0.998 kg/L")
     if catalog.settings.closure is None:
         found.append("assumed: the lines may miss the batch by 0.5 %")
+    found += [f"set by the house: {one.rule} is {one.level} ({one.reason})" for one in catalog.settings.rule_setting]
     return tuple(found)
 
 

@@ -12,11 +12,11 @@ from formulint.document import Document
 from formulint.errors import UserError
 from formulint.finding import Fault, Place, Source
 from formulint.kinds import KINDS, AnyRule
-from formulint.packing import Compiled, folder, read_compiled, source, tables
+from formulint.packing import Compiled, folder, read_compiled, source, tables, toml_names
 from formulint.rule import Rule
 from formulint.shape import dec_hook, read_table
 
-GENERAL = ("order/order", "dose/dose", "materials/materials", "closure/closure")
+MARKETS = "voc/"  # files of this pack are loaded market by market; all other packs are always in force
 HOUSE = "house"
 
 
@@ -72,6 +72,7 @@ class Shipped:
         self.root = folder()
         self.compiled: Compiled | None = read_compiled(self.root)
         self._rules: dict[str, tuple[Entry, ...]] = {}
+        self._general: tuple[str, ...] | None = None
 
     def versions(self) -> dict[str, str]:
         """Version by pack."""
@@ -124,6 +125,15 @@ class Shipped:
         """Tags and markets."""
         return msgspec.json.decode(self.part("vocabulary"), type=Vocabulary)
 
+    def general(self) -> tuple[str, ...]:
+        """Parts that are in force whatever the market."""
+        if self._general is None:
+            names = toml_names(self.root)
+            self._general = tuple(
+                name for name in names if "/" in name and not name.startswith(MARKETS) and not name.endswith("/pack")
+            )
+        return self._general
+
     def has_market(self, market: str) -> bool:
         """True where there is a table for the market."""
         return f"voc/{market}" in self._whole().parts and market not in ("exempt", "pack")
@@ -142,9 +152,13 @@ class Rulebook:
         self.house = house
         self.today = today
 
+    def all(self) -> tuple[Entry, ...]:
+        """General and house rules, in force or not."""
+        return (*(entry for name in self.shipped.general() for entry in self.shipped.rules(name)), *self.house)
+
     def in_force(self, markets: Iterable[str] = ()) -> tuple[Entry, ...]:
         """General and house rules, and those of the markets, that are in force on the day."""
-        names = [*GENERAL, *(f"voc/{market}" for market in markets if self.shipped.has_market(market))]
+        names = [*self.shipped.general(), *(f"voc/{market}" for market in markets if self.shipped.has_market(market))]
         found = [entry for name in names for entry in self.shipped.rules(name)]
         return tuple(entry for entry in (*found, *self.house) if entry.rule.in_force(self.today))
 

@@ -101,7 +101,7 @@ class Repo:
         self.write(files)
         if files:
             names = b"\0".join(name.encode("utf-8", "surrogateescape") for name in files)
-            self.git("add", "-A", "--pathspec-from-file=-", "--pathspec-file-nul", stdin=names)
+            self.git("--literal-pathspecs", "add", "-A", "--pathspec-from-file=-", "--pathspec-file-nul", stdin=names)
 
     def commit(self, message: str, files: Files = NOTHING, date: str = "") -> str:
         """Stage, commit, and give the full id; without a date, the day after as many days as there are commits."""

@@ -74,7 +74,7 @@ def amount(code: str, before: str, after: str, new: str = "") -> Edit:
 
 
 def less(code: str, pounds: str) -> Edit:
-    """Take so many pounds from the last line of ``code``: how water makes room."""
+    """Take so many pounds from the last line of ``code``, so that water makes room."""
 
     def edit(text: str) -> str:
         *_, last = re.finditer(rf'material = "{code}", amount = +"([0-9.]+) lb"', text)
@@ -99,14 +99,14 @@ def below(code: str, line: str) -> Edit:
 
 
 def in_kilograms(digits: int = 0) -> Edit:
-    """Write every pound as kilograms: in full (1 lb is 0.45359237 kg by definition), or with a few significant digits."""
+    """Write every amount in kilograms: in full (1 lb is 0.45359237 kg by definition), or with so many significant digits."""
 
     def kilograms(found: re.Match[str]) -> str:
-        exact = Decimal(found[1]) * Decimal("0.45359237")
+        exact = Decimal(found[1]) * (Decimal("0.45359237") if found[2] == "lb" else 1)
         rounded = exact.quantize(Decimal(1).scaleb(exact.adjusted() - digits + 1)) if digits else exact
         return f'amount = "{rounded:f} kg"'
 
-    return lambda text: re.sub(r'amount = +"([0-9.]+) lb"', kilograms, text)
+    return lambda text: re.sub(r'amount = +"([0-9.]+) (lb|kg)"', kilograms, text)
 
 
 def _line_of(text: str, code: str) -> str:
@@ -164,7 +164,11 @@ STEPS: dict[str, Step] = {
         },
     ),
     "11": Step("2026-03-10", "T-301: stronger preservation", {"T-301": (amount("RM-1802", "0.8 lb", "1.2 lb"),)}),
-    "12": Step("2026-03-12", "T-301: RM-1801 1.5 -> 1.8 lb", {"T-301": (amount("RM-1801", "1.5 lb", "1.8 lb"),)}),
+    "12": Step(
+        "2026-03-12",
+        "T-301: RM-1801 1.5 -> 1.8 lb",
+        {"T-301": (amount("RM-1801", "1.5 lb", "1.8 lb"), less("RM-1001", "0.3"))},
+    ),
     "13": Step("2026-03-20", "T-210: second-source latex", {"T-210": (replace('"RM-1302"', '"RM-1307"'),)}),
     "14": Step(
         "2026-03-24",

@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import pytest
 from repos import Repo
 from story import IMPORT, STEPS, Answer, Step, attempt, copied, founded, replace, run, stage
+
+Changes = Callable[[str], dict[str, Any]]
 
 PRODUCTS = ("T-101", "T-105", "T-120", "T-140", "T-149", "T-160", "T-210", "T-301")
 
@@ -23,21 +27,21 @@ BASELINE = {
 # Attempts: the rules that stop the commit, and words that must be among what the hook says.
 REFUSED = {
     "4": ({"closure/batch"}, ("the lines add up to 102.49 gal", "the batch is 100 gal", "18.0 lb 18.0 kg")),
-    "6": ({"order/dispersant-before-pigment"}, ("do: charge RM-1401 before RM-1101", "the same composition")),
+    "6": ({"order/dispersant-before-pigment"}, ("charge RM-1401 before RM-1101", "(procedural)")),
     "9": ({"voc/us-south-coast"}, ("75.5 g/L, above the limit of 50 g/L", "RM-1021 -> RM-1020")),
-    "11": ({"house/cmit-mit"}, ("above the limit of 15 ppm", "10.6 15.9 +5.3 ppm")),
+    "11": ({"house/cmit-mit"}, ("15.9 ppm, above the limit of 15", "10.6 15.9 +5.3")),
     "13": ({"materials/not-approved-in-production", "own-limit/nonvolatile-volume"}, ("36.3 %", "in state trial")),
 }
 
-# Commits: what the hook lets pass it also tells.
+# Commits: what the hook lets pass, it also tells.
 PASSED = {
-    "1": ("363.4 315.0 -48.4 ppm", "no longer found: BIT in the paint is 363 ppm"),
+    "1": ("1.5 lb 1.3 lb", "363.4 315.0 -48.4", "no longer found: BIT in the paint is 363 ppm"),
     "2": ("policy changed too: limits",),
-    "5": ("18.0 lb 19.5 lb +1.50", "151.3 lb 149.9 lb -1.41"),
-    "8": ("editorial: the paint is the same", "170.0 lb 77.110702900 kg +0.00"),
-    "10": ("33.8 27.7 -6.1 g/L", "9.0 lb 7.0 lb"),
-    "12": ("265.5 318.5 +53.0 ppm",),
-    "14": ("390.0 lb 419.4 lb +29.40", "9.78 9.64 -0.13 USD/gal"),
+    "5": ("18.0 lb 19.5 lb", "151.3 lb 149.9 lb"),
+    "8": ("170.0 lb 77.110702900 kg", "(editorial)"),
+    "10": ("33.8 27.7 -6.1", "9.0 lb 7.0 lb"),
+    "12": ("265.5 318.6 +53.1",),
+    "14": ("390.0 lb 419.4 lb", "9.78 9.64 -0.13"),
 }
 
 # What a step does to its paint, as printed in the design sheet of the story; right within half of the last digit.
@@ -73,7 +77,7 @@ step property                     before  after
 CHANGES = """
 step property      change
 9    cost_volume   +0.01
-11   density       +0.0003
+11   density       -0.00
 13   cost_volume   -0.41
 13   density       -0.023
 14   cost_volume   -0.13
@@ -101,18 +105,25 @@ def works(imported: tuple[Repo, Answer], tmp_path: Path) -> Repo:
     return copied(imported[0], tmp_path / "works")
 
 
+@pytest.fixture(scope="module")
+def change(imported: tuple[Repo, Answer], tmp_path_factory: pytest.TempPathFactory) -> Changes:
+    """What ``diff`` says about the formula of a step that is staged on commit 0."""
+
+    @cache
+    def of(number: str) -> dict[str, Any]:
+        repo, step = copied(imported[0], tmp_path_factory.mktemp("step") / "works"), STEPS[number]
+        stage(repo, step)
+        answer = run(repo, "formulint", "diff", "--staged", "--format", "json", "--today", step.day)
+        (found,) = [one for one in json.loads(answer.text)["formulas"] if one["code"] in step.edits]
+        return dict(found)
+
+    return of
+
+
 def results(repo: Repo, *words: str, day: str = IMPORT.day) -> list[dict[str, Any]]:
     """What ``lint`` finds above a note."""
     answer = run(repo, "formulint", "lint", *words, "--format", "json", "--today", day)
     return [one for one in json.loads(answer.text)["results"] if one["level"] != "note"]
-
-
-def change(repo: Repo, step: Step) -> dict[str, Any]:
-    """What ``diff`` says about the one formula of a step that is staged."""
-    stage(repo, step)
-    answer = run(repo, "formulint", "diff", "--staged", "--format", "json", "--today", step.day)
-    (found,) = [one for one in json.loads(answer.text)["formulas"] if one["code"] in step.edits]
-    return dict(found)
 
 
 def rows(table: str) -> list[tuple[str, ...]]:
@@ -191,29 +202,29 @@ def test_products_are_told_in_order(works: Repo, story: str) -> None:
 
 
 @pytest.mark.parametrize(("step", "name", "before", "after"), rows(DELTAS))
-def test_property_before_and_after(works: Repo, step: str, name: str, before: str, after: str) -> None:
-    one, other, _ = in_shop_units(change(works, STEPS[step]), name)
+def test_property_before_and_after(change: Changes, step: str, name: str, before: str, after: str) -> None:
+    one, other, _ = in_shop_units(change(step), name)
     assert abs(one - float(before)) <= half_digit(before)
     assert abs(other - float(after)) <= half_digit(after)
 
 
 @pytest.mark.parametrize(("step", "name", "moves"), rows(CHANGES))
-def test_property_moves_by(works: Repo, step: str, name: str, moves: str) -> None:
-    assert abs(in_shop_units(change(works, STEPS[step]), name)[2] - float(moves)) <= half_digit(moves)
+def test_property_moves_by(change: Changes, step: str, name: str, moves: str) -> None:
+    assert abs(in_shop_units(change(step), name)[2] - float(moves)) <= half_digit(moves)
 
 
 @pytest.mark.parametrize("step", CLASSES)
-def test_class_of_change(works: Repo, step: str) -> None:
-    assert change(works, STEPS[step])["class"] == CLASSES[step]
+def test_class_of_change(change: Changes, step: str) -> None:
+    assert change(step)["class"] == CLASSES[step]
 
 
 @pytest.mark.xfail(strict=True, reason="0.1 ppm of 17 % pigment counts as a printed digit, so no rounding is small enough")
-def test_same_amounts_with_three_digits_are_the_same_paint(works: Repo) -> None:
-    assert change(works, STEPS["8b"])["class"] == "equivalent"
+def test_same_amounts_with_three_digits_are_the_same_paint(change: Changes) -> None:
+    assert change("8b")["class"] == "equivalent"
 
 
 def test_heavier_titanium_dioxide_moves_all_eight(works: Repo) -> None:
-    step = Step("2026-04-10", "RM-1101: density", {"RM-1101": (replace('"33.3 lb/gal"', '"34.2 lb/gal"'),)})
+    step = Step("2026-04-10", "RM-1101: density", {"RM-1101": (replace('"33.30 lb/gal"', '"34.20 lb/gal"'),)})
     answer = attempt(works, step)
     assert (answer.status, "8 formulas and 1 material judged" in answer.said) == (0, True)
     diff = json.loads(run(works, "formulint", "diff", "HEAD~1..HEAD", "--format", "json").text)

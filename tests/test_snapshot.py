@@ -175,8 +175,28 @@ def test_no_root(tmp_path: Path) -> None:
 
 
 def test_ignored_settings_mark_no_root(tmp_path: Path) -> None:
-    repo = build(tmp_path, [Commit("x", {".gitignore": "/p/formulint.toml\n", **ROOT})], dirty={"p/formulint.toml": ""})
-    assert snapshot.work_tree(str(repo.path / "p")).root == ""
+    repo = build(tmp_path, [Commit("x", {".gitignore": "/p/formulint.toml\n", **START.files, "p/z": "z"})])
+    repo.write({"p/formulint.toml": ""})
+    state = snapshot.work_tree(str(repo.path / "p"))
+    assert (state.root, set(state.entries)) == ("", {".gitignore", *START.files, "p/z"})
+
+
+@pytest.mark.parametrize("state", ["HEAD", "index", "work tree"])
+def test_only_the_whole_name_marks_a_root(tmp_path: Path, state: str) -> None:
+    repo = build(tmp_path, [Commit("x", {**START.files, "formulas/my-formulint.toml": "", "x/formulint.toml/y": ""})])
+    found = _state(Repo(repo.path / "formulas"), state)
+    assert (found.root, found.faults) == ("", ())
+
+
+@pytest.mark.parametrize("place", [":(exclude)p", "p*", "[p]", ":!p", "-p", " "])
+@pytest.mark.parametrize("state", ["HEAD", "index", "work tree"])
+def test_names_of_folders_are_taken_as_they_stand(tmp_path: Path, place: str, state: str) -> None:
+    repo = build(
+        tmp_path, [Commit("x", {**{f"{place}/{name}": text for name, text in START.files.items()}, "pq/z": "a"})]
+    )
+    found = _state(Repo(repo.path / place), state)
+    assert set(found.entries) == set(START.files)
+    assert snapshot.grep(found, ["a = "], "formulas") == (A,)
 
 
 def test_settings_behind_a_link_mark_no_root(tmp_path: Path) -> None:
@@ -295,6 +315,15 @@ def test_unmerged_files_are_named(tmp_path: Path) -> None:
         snapshot.index(str(repo))
     assert "git add" in caught.value.remedy
     assert b"<<<<<<<" in snapshot.work_tree(str(repo)).read(A)
+
+
+def test_settings_in_conflict_are_named(tmp_path: Path) -> None:
+    repo = build(tmp_path, [START, Commit("mine", {"formulint.toml": "format = 2\n"})])
+    repo.git("checkout", "-q", "-b", "other", "HEAD~1")
+    repo.commit("theirs", {"formulint.toml": "format = 3\n"})
+    repo.git("merge", "main", check=False)
+    with pytest.raises(UserError, match=r'conflicts in "formulint\.toml"'):
+        snapshot.index(str(repo))
 
 
 @pytest.mark.parametrize("commits", [[START], [Commit("root", ROOT)], []])

@@ -91,6 +91,15 @@ def test_nothing_half_written_stays(
     assert not isinstance(caught.value, UserError) or "make room" in caught.value.remedy
 
 
+def test_the_name_beside_is_nobody_elses(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "urandom", bytes)
+    beside = tmp_path / f".formulint-{bytes(8).hex()}.tmp"
+    beside.write_bytes(b"theirs")
+    with pytest.raises(UserError, match="cannot be written"):
+        write(str(tmp_path / "a"), b"new")
+    assert (listing(tmp_path), beside.read_bytes()) == ([beside.name], b"theirs")
+
+
 def test_folders_below_a_root_are_made(tmp_path: Path) -> None:
     write_below(str(tmp_path), "releases/2026/T-1.toml", b"new")
     write_below(str(tmp_path), "releases/2026/\udcff.toml", b"new")

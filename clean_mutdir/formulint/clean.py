@@ -41,7 +41,7 @@ _COMMAND = re.compile(r":(?=:)|#(?=#[\w.-]*\[)")
 # Hosts look for mentions, references, labels and pictograms in the rendered text, where an entity no longer helps:
 # these are parted by BREAK.
 _SUMMONS = re.compile(
-    r"""@(?=\S)|[#~%](?=[\w"])|[&!$](?=\d)|\[(?=\w)|[\[{](?=[+-])|:(?=[a-z_+/-]|\d+[a-z_]|100:|1234:)|(?<=gh)-(?=\d)|(?<=www)\.""",
+    r"""@(?=\S)|[#~%](?=[\w"])|[&!](?=\d)|\[(?=\w)|[\[{](?=[+-])|:(?=[a-z_+/-]|\d+[a-z_]|100:|1234:)|(?<=gh)-(?=\d)|(?<=www)\.""",
     re.IGNORECASE,
 )
 _MARKDOWN = re.compile(
@@ -62,7 +62,7 @@ def clean(text: str, limit: int = LIMIT) -> str:
     with an ellipsis. Letters of all scripts stay. Cleaning twice changes nothing.
     """
     limit = max(limit, 1)
-    text = text  # no character gets shorter, so the rest cannot matter
+    text = text[: limit + 1]  # no character gets shorter, so the rest cannot matter
     if not (text.isascii() and text.isprintable()):
         text = _MARKS.sub(_few_marks, _HIDDEN.sub(_visible, text))
     return text if len(text) <= limit else _TORN.sub("", text[: limit - 1]) + "…"

@@ -30,9 +30,13 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
     min: str | None = None
     max: str | None = None
     name: str = ""
+    window: Literal["rule", "supplier"] = "rule"
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """The fault of a dose outside its window, at the line that brings most of it."""
+        if self.window == "supplier":
+            yield from self._suppliers(subject)
+            return
         codes = [code for code in subject.resolved.leaves if self._counts(subject, code)]
         if not codes:
             return
@@ -44,6 +48,19 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         digits = max(bound.decimals for bound in bounds if bound is not None) + (0 if unit == "ppm" else 1)
         name = f"{self._name(subject, codes)} {BASIS_WORDS[self.on]}"
         yield from judge_bounds(name, value, bounds, (unit, digits), self._place(subject, codes))
+
+    def _suppliers(self, subject: FormulaSubject) -> Iterator[Fault]:
+        """Each material whose file gives its supplier's window: as supplied, on the batch."""
+        mass = subject.resolved.totals.get("total_mass", 0.0)
+        for code, kg in subject.resolved.leaves.items():
+            material = subject.stocks[code].material
+            if material.dose is None or mass == 0.0:
+                continue
+            least, most = material.dose.min, material.dose.max
+            bounds = (None if least is None else least.lo, None if most is None else most.lo)
+            digits = max((bound.decimals for bound in bounds if bound is not None), default=1) + 1
+            name = f"{material.name} ({code}) in the paint"
+            yield from judge_bounds(name, over(kg, mass), bounds, ("%", digits), self._place(subject, [code]))
 
     def _counts(self, subject: FormulaSubject, code: str) -> bool:
         stock = subject.stocks[code]
@@ -86,8 +103,8 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: no bound, or a bound that is not a share."""
-        if self.min is None and self.max is None:
-            yield Misread("a dose needs min, max or both", at=("kind",))
+        if (self.min is None and self.max is None) == (self.window == "rule"):
+            yield Misread("a dose needs min, max or both; with the supplier's window it has neither", at=("kind",))
         for key, text in (("min", self.min), ("max", self.max)):
             try:
                 self._read(text)
