@@ -9,7 +9,7 @@ from msgspec import Struct
 from formulint.amounts import Resolved, Supply, over, times
 from formulint.content import Content, Gap, Missing, Value, add
 from formulint.finding import Place
-from formulint.interval import Interval, Number
+from formulint.interval import AtLeast, Interval, Number
 from formulint.properties import DOSES, PROPERTIES, SUBSTANCE
 
 _NEEDS = tuple((one.id, one.needs, one.law) for one in PROPERTIES)
@@ -88,7 +88,7 @@ def substance(resolved: Resolved, contents: Mapping[str, Content], cas: str) -> 
         return share
     low = share.lo if isinstance(share, Interval) else share
     top = (named + hidden) / mass
-    return Interval(low, min(1.0, top.hi if isinstance(top, Interval) else top))
+    return AtLeast(low, min(1.0, top.hi if isinstance(top, Interval) else top))
 
 
 def substances(resolved: Resolved, contents: Mapping[str, Content]) -> dict[str, Value]:

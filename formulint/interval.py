@@ -82,6 +82,12 @@ class Interval:
         return f"Interval({self.lo!r}, {self.hi!r})"
 
 
+class AtLeast(Interval):
+    """An interval of which the lower end is what is known, and the upper only what is left."""
+
+    __slots__ = ()
+
+
 def ends(number: Number) -> tuple[float, float]:
     """Lowest and highest value of a number."""
     return (number.lo, number.hi) if isinstance(number, Interval) else (number, number)

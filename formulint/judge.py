@@ -93,6 +93,16 @@ class Judge:
                             yield replace(finding, fault=replace(finding.fault, message=words))
 
     def _judged(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
+        """Findings of all rules; of several that are open for one and the same reason, the weightiest."""
+        opened: dict[str, Finding] = {}
+        for finding in self._all(subject, code):
+            if finding.fault.kind != "open":
+                yield finding
+            elif finding.fault.message not in opened or finding.level > opened[finding.fault.message].level:
+                opened[finding.fault.message] = finding
+        yield from opened.values()
+
+    def _all(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
         for entry in self.catalog.rulebook.in_force(subject.formula.markets):
             if type(entry.rule).check is not Rule.check and entry.rule.concerns(subject.formula):
                 for fault in entry.rule.check(subject):
@@ -215,17 +225,23 @@ class Judge:
         material, blend = catalog.find_material(code), catalog.find_formula(code)
         if material is not None:
             if material.record is None:
-                yield Fault(place, f"{code} cannot be read: see {material.name}", "mend that file first")
+                yield self._unreadable(code, material, place)
         elif blend is None:
             known = [stem(name) for name in (*catalog.material_files(), *catalog.formula_files())]
             near = similar(code, known)
             hint = f"did you mean {near}?" if near else f"add {catalog.settings.folders.materials}/{code}.toml to the repository"
             yield Fault(place, f'there is no material "{code}" among those that git knows here', hint)
         elif blend.record is None:
-            yield Fault(place, f"{code} cannot be read: see {blend.name}", "mend that file first")
+            yield self._unreadable(code, blend, place)
         elif blend.record.class_ != "intermediate":
             words = f"{code} is a formula of class {blend.record.class_}, not an intermediate"
             yield Fault(place, words, 'a formula that is used as a material has class = "intermediate"', related=(Place(blend.name, ("class",)),))
+
+    def _unreadable(self, code: str, file: File[Formula] | File[Material], place: Place) -> Fault:
+        first = file.faults[0]
+        mark = self.catalog.locate(first.place)
+        where = f"{file.name}, line {mark.line}" if mark.line else file.name
+        return Fault(place, f"{code} cannot be read ({where}: {first.message})", "mend that file first", related=(first.place,))
 
     def _circle(self, formula: Formula, path: str) -> Fault:
         circle = self.catalog.cycles[formula.code]

@@ -142,8 +142,6 @@ class _Walk:
         for name in absent:
             if fields[name].required and not (keys == self.base and name in self.astray):
                 self.lacks(name, _example(fields[name].type), kind.cls, keys)
-        if kind.tag_field is not None and kind.tag_field not in raw:
-            self.lacks(kind.tag_field, f'"{kind.tag}"', kind.cls, keys)
 
     def unknown(self, key: str, cls: type, absent: list[str], keys: KeyPath) -> str | None:
         """Note a key that is no field; the absent field that was meant, where one is close enough."""

@@ -3,7 +3,7 @@
 import zlib
 from collections.abc import Iterable
 from datetime import date
-from typing import Any, Literal
+from typing import Any, Literal, TypeVar
 
 import msgspec
 from msgspec import Struct
@@ -18,6 +18,7 @@ from formulint.shape import dec_hook, read_table
 
 MARKETS = "voc/"  # files of this pack are loaded market by market; all other packs are always in force
 HOUSE = "house"
+T = TypeVar("T")
 
 
 class Entry(Struct, frozen=True):
@@ -106,24 +107,27 @@ class Shipped:
         """The rules of one part."""
         if name not in self._rules:
             pack = name.split("/")[0]
-            try:
-                file = msgspec.json.decode(self.part(name), type=_File, dec_hook=dec_hook)
-            except (msgspec.ValidationError, msgspec.DecodeError) as error:
-                raise UserError(f"the shipped rules of {name} cannot be read: {error}", "install formulint again") from None
+            file = self._decoded(name, _File)
             path = f"rules/{name}.toml"
             self._rules[name] = tuple(
                 Entry(f"{pack}/{rule.id}", rule, Place(path, ("rule", at))) for at, rule in enumerate(file.rule)
             )
         return self._rules[name]
 
+    def _decoded(self, name: str, shape: type[T]) -> T:
+        try:
+            return msgspec.json.decode(self.part(name), type=shape, dec_hook=dec_hook)
+        except (msgspec.ValidationError, msgspec.DecodeError) as error:
+            raise UserError(f"the shipped rules of {name} cannot be read: {error}", "install formulint again") from None
+
     def exempt(self, scheme: str, today: date) -> frozenset[str]:
         """CAS numbers of the compounds exempt in a scheme on a day."""
-        listed = msgspec.json.decode(self.part("voc/exempt"), type=_Exemptions).exempt
+        listed = self._decoded("voc/exempt", _Exemptions).exempt
         return frozenset(one.cas for one in listed if one.scheme == scheme and (one.from_ is None or one.from_ <= today))
 
     def vocabulary(self) -> Vocabulary:
         """Tags and markets."""
-        return msgspec.json.decode(self.part("vocabulary"), type=Vocabulary)
+        return self._decoded("vocabulary", Vocabulary)
 
     def general(self) -> tuple[str, ...]:
         """Parts that are in force whatever the market."""

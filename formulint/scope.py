@@ -97,7 +97,7 @@ def touched(catalog: Catalog, changes: Sequence[FileChange], before: Catalog | N
     materials: list[str] = []
     gone: list[str] = []
     spread: list[str] = []
-    policy = [one.name for one in changes if one.name == SETTINGS_FILE or _below(one.name, folders.rules)]
+    policy = [one.name for one in changes if one.name == SETTINGS_FILE or _is_rules(one.name, folders.rules)]
     for one in changes:
         if not one.name.endswith(".toml"):
             continue
@@ -119,6 +119,10 @@ def touched(catalog: Catalog, changes: Sequence[FileChange], before: Catalog | N
     spread += _blends(catalog, before, tuple(formulas))
     through = _dependants(catalog, spread, formulas)
     return Touched((*formulas, *through), tuple(materials), through, tuple(gone), ())
+
+
+def _is_rules(name: str, folder: str) -> bool:
+    return _below(name, folder) and name.endswith(".toml")
 
 
 def _below(name: str, folder: str) -> bool:

@@ -35,7 +35,7 @@ CHANGE_WORDS = {
     Change.editorial: "the same paint (editorial)",
     Change.equivalent: "the same paint in other digits (equivalent)",
     Change.procedural: "the same composition, made in another way (procedural)",
-    Change.data: "the same sheet, a material's figures corrected (data)",
+    Change.data: "the same sheet, a material's figures changed (data)",
     Change.compositional: "another paint (compositional)",
     Change.policy: "policy",
 }

@@ -8,7 +8,7 @@ from typing import Literal
 from formulint.content import Gap, Value
 from formulint.errors import Misread
 from formulint.finding import Fault, Place
-from formulint.interval import ends
+from formulint.interval import AtLeast, ends
 from formulint.properties import BY_ID, DOSE_BY_ID, SUBSTANCE, dimension_of
 from formulint.quantity import Quantity, in_unit, read, show
 
@@ -63,6 +63,8 @@ def shown(value: Value, unit: str, digits: int) -> str:
     """A value for people: ``11.94 lb/gal``, ``37.1 to 39.0 %``, ``open``."""
     if isinstance(value, Gap):
         return "open"
+    if isinstance(value, AtLeast):
+        return f"at least {show(value.lo, unit, digits)}"
     low, high = ends(value)
     first, last = show(low, unit, digits), show(high, unit, digits)
     if first == last:
@@ -110,7 +112,7 @@ def judge_bounds(
         message = f"{name} is {number}, {side} the limit of {limit}"
         yield Fault(place, message, measured=number, limit=limit, unit=unit)
         return
-    message = f"{name} lies between {shown(value, unit, digits)}; {least} {limit} is asked, so it cannot be said to hold"
+    message = f"{name} lies from {shown(value, unit, digits)}; {least} {limit} is asked, so it cannot be said to hold"
     yield Fault(place, message, kind="open", measured=shown(value, unit, digits), limit=limit, unit=unit)
 
 

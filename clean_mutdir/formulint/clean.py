@@ -41,7 +41,7 @@ _COMMAND = re.compile(r":(?=:)|#(?=#[\w.-]*\[)")
 # Hosts look for mentions, references, labels and pictograms in the rendered text, where an entity no longer helps:
 # these are parted by BREAK.
 _SUMMONS = re.compile(
-    r"""@(?=\S)|[#~%](?=[\w"])|[&!](?=\d)|\[(?=\w)|[\[{](?=[+-])|:(?=[a-z_+/-]|\d+[a-z_]|100:|1234:)|(?<=gh)-(?=\d)|(?<=www)\.""",
+    r"""@(?=\S)|[#~%](?=[\w"])|[&!$](?=\d)|\[(?=\w)|[\[{](?=[+-])|:(?=[a-z_+/-]|\d+[a-z_]|100:|1234:)|(?<=gh)-(?=\d)|(?<=www)\.""",
     re.IGNORECASE,
 )
 _MARKDOWN = re.compile(
@@ -70,7 +70,7 @@ def clean(text: str, limit: int = LIMIT) -> str:
 
 def log_line(text: str, limit: int = LIMIT) -> str:
     """`clean` text that also holds no command for a build machine that reads its log, wherever it is broken."""
-    return clean(_COMMAND.sub(_visible, clean(text, limit)), limit)
+    return _COMMAND.sub(_visible, clean(text, limit))
 
 
 def workflow_data(text: str, limit: int = LIMIT) -> str:

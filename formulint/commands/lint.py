@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
+from msgspec.structs import replace
+
 from formulint import report
 from formulint.catalog import Catalog
 from formulint.commands.states import OUTPUT, STATE, catalog_of, opened, put
@@ -11,6 +13,7 @@ from formulint.finding import Finding, Level
 from formulint.judge import Judge, Scope
 from formulint.options import Option
 from formulint.scope import Touched, everything, named, touched
+from formulint.snapshot import Snapshot
 
 OPTIONS = (
     Option("what", "only these (default: everything; with --staged: what is staged)", "CODE|FILE", several=True),
@@ -40,22 +43,51 @@ def _staged(options: SimpleNamespace) -> int:
     repository = git.require(options.folder)
     state = snapshot.index(repository, options.today)
     changes = snapshot.changed(state)
-    if not changes:
+    odd = _irregular(state)
+    if not odd and not any(one.name.endswith(".toml") for one in changes):
         return 0
     shipped = Shipped()
     catalog = opened(state, shipped)
+    folders = catalog.settings.folders
+    ours = {fault.place.path for fault in state.faults_below((folders.materials, folders.formulas, folders.rules))}
     before = Catalog(snapshot.before(state, changes), shipped, catalog.today) if repository.head else None
     reach = touched(catalog, changes, before)
-    if not reach.anything:
+    if not reach.anything and not odd & ours:
         return 0
-    findings = Judge(catalog).findings(reach.scope)
-    _show(options, catalog, reach.scope, findings, before, reach)
+    found = Judge(catalog).findings(reach.scope)
+    findings = tuple(finding for finding in found if _concerns(finding, reach, odd & ours))
+    _show(options, catalog, reach.scope, findings, before, reach, len(found) - len(findings))
     state.close()
     return 1 if any(finding.blocks for finding in findings) else 0
 
 
+def _irregular(state: Snapshot) -> frozenset[str]:
+    """Names of what this commit adds that is no plain file. Git is asked only where the index holds such a thing."""
+    odd = frozenset(fault.place.path for fault in state.faults if fault.kind == "fail")
+    if not odd or state.repository is None or state.repository.head is None:
+        return odd
+    skip = len(state.root)
+    return odd & {one.name[skip:] for one in state.repository.staged_differences() if one.name.startswith(state.root)}
+
+
+def _concerns(finding: Finding, reach: Touched, odd: frozenset[str]) -> bool:
+    """True for what is new or is about a record that this commit touches: an old fault elsewhere is no barrier."""
+    place = finding.fault.place
+    if finding.rule == "record/plain-file":
+        return finding.fault.kind == "review" or place.path in odd
+    if finding.formula or not finding.material:
+        return True
+    return bool(reach.policy) or any(one.path in reach.materials for one in (place, *finding.fault.related))
+
+
 def _show(
-    options: SimpleNamespace, catalog: Catalog, scope: Scope, findings: tuple[Finding, ...], before: Catalog | None = None, reach: Touched | None = None
+    options: SimpleNamespace,
+    catalog: Catalog,
+    scope: Scope,
+    findings: tuple[Finding, ...],
+    before: Catalog | None = None,
+    reach: Touched | None = None,
+    elsewhere: int = 0,
 ) -> None:
     if options.format == "json":
         from formulint.render import json_report
@@ -71,4 +103,8 @@ def _show(
         from formulint import tables
 
         sections += tables.deltas(before, catalog, reach)
-    put(options, terminal.show(report.lint(catalog, scope, findings, sections, options.notes)))
+    shown = report.lint(catalog, scope, findings, sections, options.notes)
+    if elsewhere:
+        words = f"{report.counted(elsewhere, 'finding')} about records that this commit does not touch: formulint lint shows them"
+        shown = replace(shown, facts=(*shown.facts, words))
+    put(options, terminal.show(shown))

@@ -26,7 +26,7 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
     must: bool = False
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
-        """One fault for each addition that goes in at the wrong moment."""
+        """A fault for what goes in at the wrong moment."""
         went_in = charges(subject.formula)
         firsts = [charge for charge in went_in if self._picks(subject, charge, self.first)]
         thens = [charge for charge in went_in if self._picks(subject, charge, self.then)]
@@ -35,19 +35,22 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
         if self.quantifier == "every":
             # An intermediate was made in a vessel of its own: what it met there was judged there.
             firsts = [charge for charge in firsts if charge.code in subject.stocks]
-            early = {charge.spot: charge for charge in thens}
+            others = {charge.spot: charge for charge in thens}
             for charge in firsts:
-                met = next((early[spot] for spot in charge.before if spot in early), None)
+                met = next((others[spot] for spot in charge.before if spot in others), None)
                 if met is not None:
                     yield self._too_late(subject, charge, met)
             return
         inside = {charge.spot for charge in firsts}
         thens = [charge for charge in thens if charge.spot not in inside]
+        if self.quantifier == "first":
+            early = [charge for charge in thens if inside.isdisjoint(charge.before)]
+            if early:
+                yield self._too_early(subject, early, firsts[0])
+            return
         for charge in thens:
             there = [spot for spot in charge.before if spot in inside]
-            if self.quantifier == "first" and not there:
-                yield self._too_early(subject, charge, firsts[0])
-            if self.quantifier == "enough" and self._share_of(subject, there) < self._needed() * (1 - 1e-9):
+            if self._share_of(subject, there) < self._needed() * (1 - 1e-9):
                 yield self._too_little(subject, charge, firsts, there)
 
     def _picks(self, subject: FormulaSubject, charge: Charge, pick: Pick) -> bool:
@@ -75,8 +78,10 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
     def _place(self, subject: FormulaSubject, charge: Charge) -> Place:
         return Place(subject.path, ("stage", charge.spot[0], "additions", charge.spot[1], "material"))
 
-    def _too_early(self, subject: FormulaSubject, charge: Charge, first: Charge) -> Fault:
-        words = f"{self._said(subject, charge)} goes in before {self._said(subject, first)}"
+    def _too_early(self, subject: FormulaSubject, early: list[Charge], first: Charge) -> Fault:
+        charge, others = early[0], len(early) - 1
+        more = f", and so {'does 1 addition' if others == 1 else f'do {others} additions'} after it" if others else ""
+        words = f"{self._said(subject, charge)} goes in before {self._said(subject, first)}{more}"
         remedy = f"charge {first.code} before {charge.code}"
         return Fault(self._place(subject, charge), words, remedy, related=(self._place(subject, first),))
 

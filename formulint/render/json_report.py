@@ -11,7 +11,7 @@ from formulint.clean import json_safe
 from formulint.compare import FormulaChange, PropertyChange, Side
 from formulint.content import Gap, Value
 from formulint.finding import Finding, Place
-from formulint.interval import ends
+from formulint.interval import AtLeast, ends
 from formulint.properties import BY_ID
 from formulint.quantity import in_unit
 from formulint.report import overall
@@ -53,6 +53,8 @@ def value_of(catalog: Catalog, property_id: str, value: Value) -> dict[str, obje
     low, high = (in_contract(property_id, end, currency) for end in ends(value))
     if low == high:
         return {**found, "value": low, "kind": "known"}
+    if isinstance(value, AtLeast):
+        return {**found, "value": low, "min": low, "max": high, "kind": "known", "at_least": True}
     return {**found, "value": number((low + high) / 2), "min": low, "max": high, "kind": "known"}
 
 
