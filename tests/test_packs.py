@@ -58,6 +58,7 @@ SHIPPED = [
     (f"{name.split('/')[0]}/{rule['id']}", rule) for name, file in FILES.items() for rule in file.get("rule", ())
 ]
 ALL = [*SHIPPED, *((f"house/{rule['id']}", rule) for rule in tables(HOUSE)["rule"])]
+NOT_EXEMPT = [one for _, rule in SHIPPED for one in rule.get("not_exempt", ())]
 every_rule = pytest.mark.parametrize("rule", [rule for _, rule in ALL], ids=[name for name, _ in ALL])
 every_market = pytest.mark.parametrize("market", ROWS)
 
@@ -83,9 +84,6 @@ def picks(value: object) -> Iterator[Table]:
 
 
 @every_rule
-NOT_EXEMPT = [one for _, rule in SHIPPED for one in rule.get("not_exempt", ())]
-
-
 def test_a_rule_is_read_without_a_fault(rule: Table) -> None:
     record, faults = read_table(rule, KINDS[rule["kind"]], "rules.toml", ("rule", 0))
     assert not faults

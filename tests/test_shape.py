@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import copy
 import re
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from datetime import date, datetime
@@ -27,6 +29,7 @@ from formulint.material import Material
 from formulint.misfit import MOST, PATTERNS, misfits
 from formulint.settings import Settings
 from formulint.shape import dec_hook, read_table, schema
+from formulint.suggest import closest
 
 ROOT = Path(__file__).parent.parent
 RECORDS: tuple[type[Struct], ...] = (Formula, Material, Settings, *KINDS.values())
@@ -239,6 +242,39 @@ def test_tables_nested_without_end_are_told() -> None:
         pick = {"except": [pick]}
     rule = {**next(sample.raw for sample in SAMPLES if sample.record is KINDS["dose"]), "of": pick}
     assert "deeper than in any record" in faults(rule, KINDS["dose"])[0].message
+
+
+# --- what was meant, and what is loaded for it ---------------------------------------------------------------------
+
+WORDS = ["semi-gloss", "gloss", "flat", "production", "gloss_60", "gloss_85", "x" * 41]
+
+
+@pytest.mark.parametrize(
+    ("word", "meant"),
+    [
+        ("Semi Gloss", "semi-gloss"),
+        ("glos", "gloss"),
+        ("prod", "production"),
+        ("gloss60", "gloss_60"),
+        ("matt", None),
+        ("fl", None),
+        ("", None),
+        ("x" * 41, None),
+    ],
+)
+def test_the_word_that_was_meant(word: str, meant: str | None) -> None:
+    assert closest(word, WORDS) == meant
+
+
+def test_reading_a_good_file_loads_nothing_that_only_a_bad_one_needs() -> None:
+    code = (
+        "import sys; from formulint.document import load; from formulint.shape import read\n"
+        "from formulint.settings import Settings; document, _ = load('f.toml', b'format = 1'); read(document, Settings)\n"
+        "names = 'positions', 'syntax', 'dialect', 'misfit', 'suggest', 'editor_schema'\n"
+        "print([name for name in (*names, 'difflib') if name in sys.modules or f'formulint.{name}' in sys.modules])"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout == "[]\n"
 
 
 # --- every type that a declaration may use -------------------------------------------------------------------------
