@@ -17,6 +17,7 @@ COMMANDS = {
     "lint": "judge formulas and materials against the rules",
     "properties": "compute what a formula is: density, solids, PVC, VOC, cost, doses",
     "diff": "say what changed between two states, and what that does to the paint",
+    "schema": "print the format of a record as JSON Schema, for editors",
 }
 DESCRIPTION = """\
 Checks and compares formulas of water-borne paint that are kept as TOML files in git.

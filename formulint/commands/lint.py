@@ -7,13 +7,15 @@ from types import SimpleNamespace
 from msgspec.structs import replace
 
 from formulint import report
-from formulint.catalog import Catalog
+from formulint.catalog import Catalog, stem
 from formulint.commands.states import OUTPUT, STATE, catalog_of, opened, put
-from formulint.finding import Finding, Level
+from formulint.finding import Finding, Level, Place
 from formulint.judge import Judge, Scope
 from formulint.options import Option
 from formulint.scope import Touched, everything, named, touched
 from formulint.snapshot import Snapshot
+
+UNKNOWN = "record/known-material"
 
 OPTIONS = (
     Option("what", "only these (default: everything; with --staged: what is staged)", "CODE|FILE", several=True),
@@ -56,6 +58,8 @@ def _staged(options: SimpleNamespace) -> int:
         return 0
     found = Judge(catalog).findings(reach.scope)
     findings = tuple(finding for finding in found if _concerns(finding, reach, odd & ours))
+    if any(finding.rule == UNKNOWN for finding in findings):
+        findings = tuple(_explained(finding, catalog, before, reach) for finding in findings)
     _show(options, catalog, reach.scope, findings, before, reach, len(found) - len(findings))
     state.close()
     return 1 if any(finding.blocks for finding in findings) else 0
@@ -80,6 +84,43 @@ def _concerns(finding: Finding, reach: Touched, odd: frozenset[str]) -> bool:
     return bool(reach.policy) or any(one.path in reach.materials for one in (place, *finding.fault.related))
 
 
+def _explained(finding: Finding, catalog: Catalog, before: Catalog | None, reach: Touched) -> Finding:
+    """The finding of a code that is not there, with what only the hook knows: it is being deleted, or is not staged."""
+    from shlex import quote
+
+    fault = finding.fault
+    code = _code_at(catalog, fault.place) if finding.rule == UNKNOWN else ""
+    if code in reach.gone and before is not None:
+        names = [*before.material_names.get(code.casefold(), []), *before.formula_names.get(code.casefold(), [])]
+        words = f"{code} is deleted by this commit, and {finding.formula} uses it"
+        keep = " ".join(("git restore --staged --worktree", *(quote(name) for name in names)))
+        remedy = f"take it out of {finding.formula} first, or keep it: {keep}"
+        return replace(finding, fault=replace(fault, message=words, remedy=remedy))
+    name = _beside(catalog).get(code, "") if code else ""
+    if name:
+        remedy = f"its file is there, but not in this commit: git add {quote(name)}"
+        return replace(finding, fault=replace(fault, remedy=remedy))
+    return finding
+
+
+def _code_at(catalog: Catalog, place: Place) -> str:
+    """The code that a line of a formula names at a place; empty where no line stands there."""
+    record = catalog.formula(place.path).record
+    if record is None or len(place.keys) < 5:
+        return ""
+    line = record.stage[int(place.keys[1])].additions[int(place.keys[3])]
+    return line.alternates[int(place.keys[5])] if place.keys[4] == "alternates" else line.material or ""
+
+
+def _beside(catalog: Catalog) -> dict[str, str]:
+    """Names, by code, of records that lie in the work tree and are not part of the commit."""
+    state, folders = catalog.snapshot, catalog.settings.folders
+    names = [] if state.repository is None else state.repository.present()
+    below = [name[len(state.root) :] for name in names if name.startswith(state.root) and name.endswith(".toml")]
+    places = (f"{folders.materials}/", f"{folders.formulas}/")
+    return {stem(name): name for name in below if name.startswith(places) and name not in state.entries}
+
+
 def _show(
     options: SimpleNamespace,
     catalog: Catalog,
@@ -102,7 +143,10 @@ def _show(
     if before is not None and reach is not None:
         from formulint import tables
 
-        sections += tables.deltas(before, catalog, reach)
+        # A sheet that could not be read as it was meant has no deltas: they would say "removed", or "open" everywhere.
+        unclear = {finding.formula for finding in findings if finding.blocks and finding.rule.startswith("record/")}
+        clear = tuple(name for name in reach.formulas if stem(name) not in unclear)
+        sections += tables.deltas(before, catalog, replace(reach, formulas=clear))
     shown = report.lint(catalog, scope, findings, sections, options.notes)
     if elsewhere:
         words = f"{report.counted(elsewhere, 'finding')} about records that this commit does not touch: formulint lint shows them"
