@@ -6,7 +6,7 @@ what else is in the batch, and the water that fills it up, whatever mixture of t
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 
 from msgspec import Struct
 
@@ -14,8 +14,11 @@ from formulint.content import TOTALS, Gap, Missing, Value, add
 from formulint.figure import MassOrVolume
 from formulint.finding import Fault, KeyPath, Place
 from formulint.formula import Addition, Formula
-from formulint.interval import Interval, Number, total
+from formulint.interval import Number, ends, total
 from formulint.quantity import show
+
+
+CLOSE = 1e-9  # relative: what fills a batch is not held to the rounding of floats
 
 
 class Supply(Struct, frozen=True):
@@ -74,21 +77,24 @@ class _Draft:
 
 
 def times(left: Value, right: Value) -> Value:
-    """Product; nothing of an unknown is nothing."""
+    """Product; nothing of anything is nothing, known or not."""
+    if left == 0.0 or right == 0.0:
+        return 0.0
     if isinstance(left, Gap):
-        return 0.0 if right == 0.0 else left
-    if isinstance(right, Gap):
-        return 0.0 if left == 0.0 else right
-    return left * right
+        return left
+    return right if isinstance(right, Gap) else left * right
 
 
 def over(left: Value, right: Value) -> Value:
-    """Quotient of two values."""
+    """Quotient of two values; where the divisor may be zero, nobody can say."""
     if isinstance(left, Gap):
         return left
     if isinstance(right, Gap):
         return 0.0 if left == 0.0 else right
-    return left / right
+    try:
+        return left / right
+    except (ValueError, ZeroDivisionError):
+        return Gap(())
 
 
 def minus(left: Value, right: Value) -> Value:
@@ -117,6 +123,10 @@ def resolve(
     swap : mapping, optional
         From (stage, addition) to the code that is used instead of the one written: an alternate.
     """
+    faults = list(_no_batch(formula.batch, path))
+    if faults:
+        gap = Gap(tuple(Missing(fault.message, fault.place, formula.code, "batch") for fault in faults))
+        return Resolved((), dict.fromkeys(TOTALS, gap), {}, None, tuple(faults))
     drafts = []
     for i, stage in enumerate(formula.stage):
         for j, addition in enumerate(stage.additions):
@@ -125,17 +135,21 @@ def resolve(
             code = (swap or {}).get((i, j), addition.material)
             found = supply(code) or _unknown(code, Place(path, ("stage", i, "additions", j, "material")))
             drafts.append(_Draft(i, j, addition, found))
-    faults: list[Fault] = []
     for draft in drafts:
         _write(draft, formula.batch, path, faults)
-    for draft in drafts:
-        if draft.addition.on in ("pigment", "binder"):
-            _dose(draft, drafts, path, faults)
+    _doses(drafts, path, faults)
     mass = _batch_mass(formula.batch, drafts)
     lines = _weigh(drafts, mass, formula.batch, path, faults)
     totals, leaves = _sum(lines, [draft.supply for draft in drafts])
     shares = _shares_total(drafts)
     return Resolved(tuple(lines), totals, leaves, shares, tuple(faults))
+
+
+def _no_batch(batch: MassOrVolume, path: str) -> Iterator[Fault]:
+    """What keeps the amounts from adding up to anything: a batch that is not one figure above zero."""
+    if not batch.known or batch.base <= 0:
+        words = "not above zero" if batch.known else "not one figure"
+        yield Fault(Place(path, ("batch",)), f"the batch is {batch.text}, {words}", "write the yield that the lines add up to")
 
 
 def _unknown(code: str, place: Place) -> Supply:
@@ -174,13 +188,46 @@ def _write(draft: _Draft, batch: MassOrVolume, path: str, faults: list[Fault]) -
 def _strength(draft: _Draft, path: str) -> Value:
     """What one kilogram as supplied holds of that which the line asks for [kg/kg]."""
     kind, component = draft.addition.as_, draft.addition.of
+    code = draft.supply.code
     if component is not None:
-        words = f'{draft.supply.code} has no component "{component}"'
-        place = Place(path, (*draft.keys, "of"))
-        return draft.supply.components.get(component.casefold(), Gap((Missing(words, place, draft.supply.code, "component"),)))
-    if kind == "active":
-        return draft.supply.active
-    return draft.supply.columns["nonvolatile_mass"] if kind == "nonvolatile" else 1.0
+        words, keys = f'{code} has no component "{component}"', (*draft.keys, "of")
+        found = draft.supply.components.get(component.casefold(), 0.0)
+    elif kind in ("active", "nonvolatile"):
+        words, keys = f"{code} holds nothing {kind}", (*draft.keys, "as")
+        found = draft.supply.active if kind == "active" else draft.supply.columns["nonvolatile_mass"]
+    else:
+        return 1.0
+    if isinstance(found, Gap) or found > 0:
+        return found
+    return Gap((Missing(words, Place(path, keys), code, "component" if component is not None else kind or ""),))
+
+
+def _doses(drafts: list[_Draft], path: str, faults: list[Fault]) -> None:
+    """Doses on pigment or binder, each after those that are part of what it is dosed on."""
+    waiting = [draft for draft in drafts if draft.addition.on in ("pigment", "binder")]
+    while waiting:
+        ready = [draft for draft in waiting if not draft.supply.known or not any(_part_of(other, draft) for other in waiting if other is not draft)]
+        for draft in ready or waiting:
+            if ready:
+                _dose(draft, drafts, path, faults)
+            else:
+                _refuse(draft, "what it is dosed on is dosed on it in turn", path, faults)
+        waiting = [draft for draft in waiting if ready and draft not in ready]
+
+
+def _part_of(other: _Draft, dosed: _Draft) -> bool:
+    """Whether a line brings some of that which another line is dosed on."""
+    return other.supply.columns.get(_column(dosed), 0.0) != 0.0
+
+
+def _column(dosed: _Draft) -> str:
+    return "pigment_mass" if dosed.addition.on == "pigment" else "binder_mass"
+
+
+def _refuse(draft: _Draft, why: str, path: str, faults: list[Fault], remedy: str = "give its amount as a mass, a volume or a share of the batch") -> None:
+    words = f"is dosed on {draft.addition.on}, and {why}"
+    faults.append(Fault(Place(path, (*draft.keys, "on")), f"{draft.supply.code} {words}", remedy))
+    draft.fixed = _no_amount(draft, path, words)
 
 
 def _dose(draft: _Draft, drafts: list[_Draft], path: str, faults: list[Fault]) -> None:
@@ -189,20 +236,18 @@ def _dose(draft: _Draft, drafts: list[_Draft], path: str, faults: list[Fault]) -
     if not draft.supply.known:
         draft.fixed = draft.supply.active
         return
-    column = "pigment_mass" if draft.addition.on == "pigment" else "binder_mass"
-    if draft.supply.columns.get(column, 0.0) != 0.0:
-        words = f"{draft.supply.code} is dosed on {draft.addition.on}, and is itself part of it"
-        faults.append(Fault(Place(path, (*draft.keys, "on")), words, "give its amount as a mass, a volume or a share of the batch"))
-        draft.fixed = _no_amount(draft, path, f"is dosed on {draft.addition.on}, and is itself part of it")
-        return
-    factor = over(draft.addition.amount.base, _strength(draft, path))
-    basis = [other for other in drafts if other.supply.columns.get(column, 0.0) != 0.0]
-    fixed = add([times(other.fixed, other.supply.columns[column]) for other in basis])
-    part = add([times(other.part, other.supply.columns[column]) for other in basis])
-    draft.fixed, draft.part = times(factor, fixed), times(factor, part)
-    if fixed == 0.0 and part == 0.0:
-        words = f"{draft.supply.code} is dosed on {draft.addition.on}, and the formula holds none"
-        faults.append(Fault(Place(path, (*draft.keys, "on")), words, "check the functions of the materials, or dose on the batch"))
+    basis = [other for other in drafts if _part_of(other, draft)]
+    if draft in basis:
+        _refuse(draft, "is itself part of it", path, faults)
+    elif any(other.to_fill for other in basis):
+        _refuse(draft, "what fills the batch is part of it", path, faults)
+    elif all(other.fixed == 0.0 and other.part == 0.0 for other in basis):
+        _refuse(draft, "the formula holds none", path, faults, "check the functions of the materials, or dose on the batch")
+    else:
+        column = _column(draft)
+        factor = over(draft.addition.amount.base, _strength(draft, path))
+        draft.fixed = times(factor, add([times(other.fixed, other.supply.columns[column]) for other in basis]))
+        draft.part = times(factor, add([times(other.part, other.supply.columns[column]) for other in basis]))
 
 
 def _batch_mass(batch: MassOrVolume, drafts: list[_Draft]) -> Value:
@@ -243,31 +288,29 @@ def _fill(
     draft: _Draft, others: list[tuple[Value, _Draft]], batch: MassOrVolume, path: str, faults: list[Fault]
 ) -> Value:
     """What fills the batch up [kg]; a fault where the batch is full already or the line's own maximum is passed."""
-    if batch.dimension == "mass":
-        kg = minus(batch.base, add([weight for weight, _ in others]))
-    else:
-        taken = add([times(weight, other.supply.columns["total_volume"]) for weight, other in others])
-        kg = over(minus(batch.base, taken), draft.supply.columns["total_volume"])
-    if isinstance(kg, Gap):
+    space = 1.0 if batch.dimension == "mass" else draft.supply.columns["total_volume"]
+    bulks = [1.0 if batch.dimension == "mass" else other.supply.columns["total_volume"] for _, other in others]
+    taken = add([times(weight, bulk) for (weight, _), bulk in zip(others, bulks, strict=True)])
+    room = minus(batch.base, taken)
+    kg = over(room, space)
+    if isinstance(room, Gap) or isinstance(kg, Gap):
         return kg
     place = Place(path, (*draft.keys, "amount"))
-    if kg < 0:
-        over_by = show(-ends_low(kg), "lb", 2)
-        words = f"no room for {draft.supply.code}: the other lines already fill the batch of {batch.text}, by {over_by} too much"
-        faults.append(Fault(place, words, "take something out, or write a larger batch"))
+    low, high = ends(room)
+    if low < -CLOSE * batch.base:
+        certain = high < 0
+        over_by = show(-(high if certain else low), batch.lo.unit.symbol, 2)
+        fill = "already fill" if certain else "may fill"
+        words = f"no room for {draft.supply.code}: the other lines {fill} the batch of {batch.text}, by {'' if certain else 'up to '}{over_by} too much"
+        faults.append(Fault(place, words, "take something out, or write a larger batch", "fail" if certain else "open"))
     most = draft.addition.max
     if most is not None:
         filled = kg if most.dimension == "mass" else times(kg, draft.supply.columns["total_volume"])
-        if not isinstance(filled, Gap) and filled > most.base:
+        if not isinstance(filled, Gap) and filled > most.base * (1 + CLOSE):
             unit = most.lo.unit.symbol
-            words = f"{draft.supply.code} to fill would be {show(ends_low(filled), unit, 1)}, above its max {most.text}"
+            words = f"{draft.supply.code} to fill would be {show(ends(filled)[0], unit, 1)}, above its max {most.text}"
             faults.append(Fault(place, words, "check the other lines: something is missing, or the batch is too large"))
     return kg
-
-
-def ends_low(number: Number) -> float:
-    """The lower end of a number."""
-    return number.lo if isinstance(number, Interval) else number
 
 
 def _sum(lines: list[Line], supplies: list[Supply]) -> tuple[dict[str, Value], dict[str, Value]]:
@@ -296,8 +339,8 @@ def _sum(lines: list[Line], supplies: list[Supply]) -> tuple[dict[str, Value], d
 
 
 def _shares_total(drafts: list[_Draft]) -> Number | None:
-    """Sum of the shares by mass as supplied, where every line is one; else None."""
-    if not drafts or any(draft.fixed != 0.0 or draft.to_fill or draft.part == 0.0 for draft in drafts):
+    """Sum of the shares by mass as supplied, where every line that brings anything is one; else None."""
+    if any(draft.fixed != 0.0 or draft.to_fill for draft in drafts):
         return None
     shares = add([draft.part for draft in drafts])
-    return None if isinstance(shares, Gap) else shares
+    return None if isinstance(shares, Gap) or shares == 0.0 else shares

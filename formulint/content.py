@@ -91,13 +91,21 @@ class _Reader:
 
     def share(self, field: str) -> Value:
         figure = getattr(self.material, field)
-        if figure is not None:
-            return number(figure)
-        return 0.0 if self.closed else self.gap(field)
+        if figure is None:
+            return 0.0 if self.closed else self.gap(field)
+        if figure.lo.base < 0 or figure.hi.base > 1 + CLOSES:
+            return self.gap(field, f"{self.material.code}: {field} {figure.text} is no share")
+        return number(figure)
+
+    def over(self, mass: Number, density: Figure, field: str) -> Value:
+        """Volume of a mass; a density that may be zero is none."""
+        if density.lo.base > 0:
+            return mass / number(density)
+        return self.gap(field, f"{self.material.code}: {field} {density.text} is not above zero")
 
     def volume(self) -> Value:
         density = self.material.density
-        return self.gap("density") if density is None else 1.0 / number(density)
+        return self.gap("density") if density is None else self.over(1.0, density, "density")
 
     def film_volume(self, nonvolatile: Value) -> Value:
         """Volume of what stays in the film; hollow spheres with their void."""
@@ -105,10 +113,10 @@ class _Reader:
             return nonvolatile
         material = self.material
         if material.film_density is not None:
-            return nonvolatile / number(material.film_density)
+            return self.over(nonvolatile, material.film_density, "film_density")
         declared = material.nonvolatile_density
         if declared is not None and not declared.derived:
-            return nonvolatile / number(declared)
+            return self.over(nonvolatile, declared, "nonvolatile_density")
         if declared is not None:
             return self._by_balance(nonvolatile)
         if nonvolatile == 1.0:
@@ -119,9 +127,9 @@ class _Reader:
         material = self.material
         if OPAQUE_POLYMER in material.functions:
             return self.gap("film_density", f"{material.code} has hollow spheres: their film density cannot be derived")
-        water, density = self.share("water"), material.density
-        if density is None:
-            return self.gap("density")
+        water, density, volume = self.share("water"), material.density, self.volume()
+        if density is None or isinstance(volume, Gap):
+            return volume
         if isinstance(water, Gap):
             return water
         other = 1.0 - nonvolatile - water
@@ -142,7 +150,7 @@ class _Reader:
             return nonvolatile, film
         if self.material.pigment_density is None:
             return number(share), self.gap("pigment_density")
-        return number(share), number(share) / number(self.material.pigment_density)
+        return number(share), self.over(number(share), self.material.pigment_density, "pigment_density")
 
     def oil(self, mass: Value) -> Value:
         absorption = self.material.oil_absorption
@@ -245,7 +253,7 @@ def _from_components(reader: _Reader, columns: dict[str, Value], organic: list[t
         share = number(one.share)
         if one.cas in reader.around.exempt_us:
             exempt.append(share)
-            volume.append(_component_gap(reader, at, one, "density") if one.density is None else share / number(one.density))
+            volume.append(share / number(one.density) if one.density is not None and one.density.lo.base > 0 else _component_gap(reader, at, one, "density"))
         else:
             us.append(share)
         eu.append(_eu_part(reader, at, one, share))

@@ -150,7 +150,7 @@ def _figure(figure: Figure | None) -> object:
 
 
 def _exact(batch: MassOrVolume) -> Fraction:
-    return batch.exact
+    return batch.exact or batch.lo.half_digit  # of nothing there are no parts; the amounts of such a formula are a fault anyhow
 
 
 def _seal(prefix: str, content: object) -> str:

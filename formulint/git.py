@@ -206,17 +206,7 @@ class Repository:
 
     def holding(self, texts: Iterable[str], folder: str, commit: str | None) -> list[str]:
         """Names below ``folder`` ("" for all) of files that hold one of the texts: of a commit, or staged if None."""
-        words = (
-            "grep",
-            "-l",
-            "-z",
-            "-a",
-            "-F",
-            "--full-name",
-            "--no-color",
-            "--no-textconv",
-            "--no-recurse-submodules",
-        )
+        words = ("grep", "-l", "-z", "-F", "--no-color", "--no-textconv", "--no-recurse-submodules")
         state = ("--cached",) if commit is None else (commit,)
         below = (folder,) if folder else ()
         patterns = "\n".join(texts).encode("utf-8", "surrogateescape")

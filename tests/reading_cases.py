@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import tomli
+from msgspec import Struct
 
 from formulint.document import load
 from formulint.formula import Formula
@@ -15,7 +16,7 @@ from formulint.settings import Settings
 from formulint.shape import read
 
 FOLDER = Path(__file__).parent / "cases"
-RECORDS = {"formula": Formula, "material": Material, "settings": Settings}
+RECORDS: dict[str, type[Struct]] = {"formula": Formula, "material": Material, "settings": Settings}
 _EXPECTED = re.compile(r"# <- (.+?)(?= *# <- |$)")
 
 

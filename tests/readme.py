@@ -2,9 +2,10 @@
 
 ``python tests/readme.py`` writes them anew; ``test_docs.py`` compares.
 
-A table stands between ``<!-- table: NAME -->`` and ``<!-- end -->``. The blocks of a session run in the order of the
-page, in one shell's worth of folders: ``console`` is a command with what it says, ``diff`` an edit of one file, and a
-``toml`` block below ``<!-- file: NAME -->`` is a new file, or, if there is one of that name, that file.
+A table stands between ``<!-- table: NAME -->`` and ``<!-- end -->``. The blocks run in the order of the page, each where
+the one before it ended: ``console`` is commands with what they say; ``diff`` is edits of the file in its first line; a
+``toml`` block below ``<!-- file: NAME -->`` is a new file or, if there is one of that name, that file; below
+``<!-- part: NAME -->`` it is a piece of it.
 """
 
 from __future__ import annotations
@@ -149,7 +150,7 @@ def table(name: str) -> str:
 
 # --- screens -----------------------------------------------------------------------------------------------------
 
-BLOCK = re.compile(r"(?:<!-- file: (?P<file>\S+) -->\n)?^```(?P<kind>console|diff|toml)\n(?P<text>.*?)^```$", re.DOTALL | re.MULTILINE)
+BLOCK = re.compile(r"(?:<!-- (?P<how>file|part): (?P<name>\S+) -->\n)?^```(?P<kind>console|diff|toml)\n(?P<text>.*?)^```$", re.DOTALL | re.MULTILINE)
 TABLE = re.compile(r"(<!-- table: (\w+) -->\n)(.*?)(<!-- end -->)", re.DOTALL)
 CLOCK = "2026-01-12T12:00:00+00:00"
 
@@ -173,7 +174,8 @@ class Session:
         command.parent.mkdir()
         command.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m formulint "$@"\n')
         command.chmod(0o755)
-        who = {f"GIT_{role}_{part}": value for role in ("AUTHOR", "COMMITTER") for part, value in (("NAME", "A. Chemist"), ("EMAIL", "a@example.org"), ("DATE", CLOCK))}
+        person = {"NAME": "A. Chemist", "EMAIL": "a.chemist@example.org", "DATE": CLOCK}
+        who = {f"GIT_{role}_{part}": text for role in ("AUTHOR", "COMMITTER") for part, text in person.items()}
         quiet = {"GIT_CONFIG_GLOBAL": os.devnull, "GIT_CONFIG_NOSYSTEM": "1", "HOME": str(folder), "TERM": "dumb", "TZ": "UTC", "LANG": "C.UTF-8"}
         self.environment = {"PATH": f"{command.parent}:{os.environ['PATH']}", "PYTHONPATH": str(ROOT), **who, **quiet}
 
@@ -194,14 +196,15 @@ class Session:
         return "".join(f"{command}\n{self.say(command[2:])}" for command in commands)
 
     def edit(self, text: str) -> str:
-        """The edit of a ``diff`` block: first a file, then lines to go and lines to come."""
-        name, *lines = text.splitlines()
+        """The edits of a ``diff`` block: a file, then lines to go and lines to come, as often as need be."""
+        name, rest = text.split("\n", 1)
         path = self.here / name.removeprefix("# ")
-        before, after = ("".join(f"{line[1:]}\n" for line in lines if line[0] == sign) for sign in "-+")
-        old = path.read_text(encoding="utf-8")
-        if old.count(before) != 1:
-            return f"# {path.name} has these lines {old.count(before)} times\n"
-        path.write_text(old.replace(before, after), encoding="utf-8")
+        for go, come in re.findall(r"((?:-.*\n)+)((?:\+.*\n)*)", rest):
+            old, new = (re.sub("^.", "", lines, flags=re.MULTILINE) for lines in (go, come))
+            content = path.read_text(encoding="utf-8")
+            if content.count(old) != 1:
+                return f"{name} has these lines {content.count(old)} times:\n{go}"
+            path.write_text(content.replace(old, new), encoding="utf-8")
         return text
 
     def file(self, name: str, text: str) -> str:
@@ -211,21 +214,22 @@ class Session:
             path.write_text(text, encoding="utf-8")
         return path.read_text(encoding="utf-8")
 
+    def part(self, name: str, text: str) -> str:
+        """The text, where it is a piece of the file."""
+        return text if text in (self.here / name).read_text(encoding="utf-8") else f"# {name} has no such piece\n"
+
     def run(self, found: re.Match[str]) -> str:
         """The text of a block as it should be."""
-        if found["kind"] == "console":
-            return self.console(found["text"])
-        if found["kind"] == "diff":
-            return self.edit(found["text"])
-        return self.file(found["file"], found["text"]) if found["file"] else found["text"]
+        text = found["text"]
+        if found["kind"] == "toml":
+            return {"file": self.file, "part": self.part}[found["how"]](found["name"], text)
+        return self.console(text) if found["kind"] == "console" else self.edit(text)
 
 
 def blocks(page: str, folder: Path) -> list[Block]:
     """The blocks of a page, run in their order."""
     session = Session(folder)
-    return [
-        Block(f"line {page[: found.start()].count(chr(10)) + 1}", found["text"], session.run(found)) for found in BLOCK.finditer(page)
-    ]
+    return [Block(f"line {page[: found.start('text')].count(chr(10))}", found["text"], session.run(found)) for found in BLOCK.finditer(page)]
 
 
 def renewed(page: str, folder: Path) -> str:

@@ -232,7 +232,9 @@ def test_a_long_text_takes_no_longer(name: str, unit: str) -> None:
 @each_trick()
 def test_terminal_receives_no_control(text: str) -> None:
     screen = io.StringIO()
-    Console(file=screen, force_terminal=True, width=LIMIT * 2, color_system="truecolor").print(Text(clean(text)))
+    Console(file=screen, force_terminal=True, width=LIMIT * 2, height=9, color_system="truecolor").print(
+        Text(clean(text))
+    )
     written = screen.getvalue()
     assert written.removesuffix("\n").rstrip(" ") == clean(text).rstrip(" ")
     assert min(written.replace("\n", " ").encode("utf-8")) >= 0x20

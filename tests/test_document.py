@@ -8,7 +8,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from reading_cases import Case, cases, disagreements
 
@@ -169,12 +169,14 @@ def test_a_decimal_number_keeps_its_digits() -> None:
 # --- laws ----------------------------------------------------------------------------------------------------------
 
 
+@settings(deadline=None)
 @given(st.binary(max_size=400))
 def test_any_bytes_are_a_document_or_a_fault(raw: bytes) -> None:
     found, faults = load("f.toml", raw)
     assert (found is None) == any(fault.kind == "fail" for fault in faults)
 
 
+@settings(deadline=None)
 @given(st.sampled_from(TEXTS), st.data())
 def test_a_damaged_file_is_a_document_or_a_fault_with_its_place(raw: bytes, data: st.DataObject) -> None:
     at = data.draw(st.integers(0, len(raw)))

@@ -190,6 +190,7 @@ def test_a_work_tree_away_from_its_repository(tmp_path: Path, monkeypatch: pytes
     monkeypatch.setenv("GIT_WORK_TREE", str(tmp_path / "tree"))
     state = snapshot.work_tree(str(tmp_path / "tree" / "formulas"))
     assert (state.read(A), state.folder) == (b"a = 9\n", str(tmp_path / "tree"))
+    assert state.repository is not None and state.repository.head == repo.head
 
 
 @pytest.mark.parametrize(
@@ -230,14 +231,15 @@ def test_programs_of_the_repository_are_not_run(tmp_path: Path, monkeypatch: pyt
     assert not (repo.path / "ran").exists()
 
 
-def test_a_clone_without_objects_fetches_nothing(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("left_out", "words"), [("blob:none", "missing"), ("tree:0", "incomplete")])
+def test_a_clone_without_objects_fetches_nothing(tmp_path: Path, left_out: str, words: str) -> None:
     origin = build(tmp_path / "origin", [START])
     origin.git("config", "uploadpack.allowFilter", "true")
-    origin.git("clone", "-q", "--bare", "--filter=blob:none", f"file://{origin}", str(tmp_path / "clone"))
-    state = snapshot.at(str(tmp_path / "clone"), "HEAD")
-    said = refusal(lambda: state.read(A))
-    assert A in said and "missing" in said and "--filter" in said
-    assert A in state.entries
+    origin.git("clone", "-q", "--bare", f"--filter={left_out}", f"file://{origin}", str(tmp_path / "clone"))
+    before = sorted((tmp_path / "clone" / "objects").rglob("*"))
+    said = refusal(lambda: snapshot.at(str(tmp_path / "clone"), "HEAD").read(A))
+    assert words in said and "clone without it" in said
+    assert sorted((tmp_path / "clone" / "objects").rglob("*")) == before
 
 
 # --- revisions ---------------------------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 import tomli
 import tomlkit
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from formulint.finding import KeyPath
@@ -125,6 +125,7 @@ TREE = st.recursive(LEAF, lambda inner: st.lists(inner, max_size=4) | st.diction
 TABLE = st.dictionaries(KEY, TREE, max_size=5)
 
 
+@settings(deadline=None)
 @given(TABLE)
 def test_documents_as_a_writer_of_toml_lays_them_out(table: dict[str, object]) -> None:
     assert differences(tomlkit.dumps(table)) == []
@@ -133,12 +134,12 @@ def test_documents_as_a_writer_of_toml_lays_them_out(table: dict[str, object]) -
 class Layout:
     """Writes tables in the many ways that TOML allows, as a hand might that follows no habit."""
 
-    def __init__(self, draw: st.DrawFn) -> None:
-        self.draw = draw
+    def __init__(self, data: st.DataObject) -> None:
+        self.data = data
 
     def one_of(self, *choices: str) -> str:
         """One of several ways to write the same."""
-        return self.draw(st.sampled_from(choices))
+        return self.data.draw(st.sampled_from(choices))
 
     def gap(self) -> str:
         """Blanks on one line."""
@@ -175,7 +176,7 @@ class Layout:
     def pair(self, key: str, value: object) -> str:
         """``key = value``, with a dotted key where the value is a table of one."""
         name = self.key(key)
-        while isinstance(value, dict) and len(value) == 1 and self.draw(st.booleans()):
+        while isinstance(value, dict) and len(value) == 1 and self.data.draw(st.booleans()):
             ((inner, value),) = value.items()
             name += f"{self.gap()}.{self.gap()}{self.key(inner)}"
         return f"{name}{self.gap()}={self.gap()}{self.value(value)}"
@@ -196,16 +197,18 @@ class Layout:
         """True where a value can have a header, and gets one."""
         tables = [value] if isinstance(value, dict) else value
         plain = isinstance(tables, list) and tables and all(isinstance(one, dict) for one in tables)
-        return bool(plain) and self.draw(st.booleans())
+        return bool(plain) and self.data.draw(st.booleans())
 
 
+@settings(deadline=None)
 @given(TABLE, st.data())
 def test_documents_in_every_layout(table: dict[str, object], data: st.DataObject) -> None:
-    text = Layout(data.draw).table(table)
+    text = Layout(data).table(table)
     assert {keys for keys, _ in paths(tomli.loads(text))} == {keys for keys, _ in paths(table)}
     assert differences(text) == []
 
 
+@settings(deadline=None)
 @given(st.text(max_size=60) | st.text("[]{}=.,#'\"\\ \nab1", max_size=60))
 def test_what_is_not_toml_ends_in_value_error_or_in_an_answer(text: str) -> None:
     try:

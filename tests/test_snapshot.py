@@ -84,7 +84,7 @@ def test_index_knows_nothing_of_what_is_not_staged(tmp_path: Path) -> None:
 
 
 def test_a_plain_folder_works_without_git(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    Repo(tmp_path).write({**START.files, ".hidden/x": "x"})
+    Repo(tmp_path).write({**START.files, ".hidden/x": "x", "x/.git/y": "y"})
     monkeypatch.setenv("PATH", str(tmp_path))
     state = snapshot.work_tree(str(tmp_path / "formulas"))
     assert set(state.entries) == {"formulint.toml", A, B, ".hidden/x"}
@@ -188,7 +188,7 @@ def test_only_the_whole_name_marks_a_root(tmp_path: Path, state: str) -> None:
     assert (found.root, found.faults) == ("", ())
 
 
-@pytest.mark.parametrize("place", [":(exclude)p", "p*", "[p]", ":!p", "-p", " "])
+@pytest.mark.parametrize("place", [":(exclude)p", "p*", "[p]", ":!p", ":(top)p", "-p", " "])
 @pytest.mark.parametrize("state", ["HEAD", "index", "work tree"])
 def test_names_of_folders_are_taken_as_they_stand(tmp_path: Path, place: str, state: str) -> None:
     repo = build(

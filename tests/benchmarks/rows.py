@@ -1,0 +1,62 @@
+"""What is measured against what, and the ratio that is demanded: the one list of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import NamedTuple
+
+from synthetic import TODAY, formula_code
+
+from benchmarks.clock import Call
+from benchmarks.stage import Stage, python
+
+HERE = Path(__file__).parent
+PASS = "python -c pass"
+BARE = "tomllib, same bytes"
+LINT_ALL = "full lint, cold"
+
+
+class Row(NamedTuple):
+    """A line of the table: two calls by name, and the most that the first may take in units of the second."""
+
+    what: str
+    against: str
+    most: float | None
+
+
+ROWS = (
+    Row("--version", PASS, 2),
+    Row("--help", PASS, 3),
+    Row("lint of one clean formula", PASS, 5.5),
+    Row("properties of one formula", PASS, 8),
+    Row("hook, nothing of ours staged", PASS, None),
+    Row("hook, one formula staged", PASS, 8),
+    Row("hook, one material staged", PASS, None),
+    Row("hook, settings staged", LINT_ALL, None),
+    Row(LINT_ALL, BARE, 1.6),
+    Row("diff of one formula", PASS, None),
+)
+
+
+def calls(stage: Stage) -> Mapping[str, Call]:
+    """Every call by name."""
+    day = ("--today", TODAY)
+    tool = python("-m", "formulint")
+    bare = python(str(HERE / "bare.py"))
+    return {
+        PASS: Call(python("-c", "pass"), stage.big),
+        BARE: Call(bare, stage.big),
+        "--version": Call((*tool, "--version"), stage.big),
+        "--help": Call((*tool, "--help"), stage.big),
+        "lint of one clean formula": Call((*tool, "lint", formula_code(7), *day), stage.big),
+        "properties of one formula": Call((*tool, "properties", formula_code(7), *day), stage.big),
+        "hook, nothing of ours staged": Call((*tool, "lint", "--staged", *day), stage.elsewhere),
+        "hook, one formula staged": Call((*tool, "lint", "--staged", *day), stage.formula),
+        "hook, one material staged": Call((*tool, "lint", "--staged", *day), stage.material),
+        "hook, settings staged": Call((*tool, "lint", "--staged", *day), stage.settings),
+        LINT_ALL: Call((*tool, "lint", *day), stage.big),
+        "diff of one formula": Call((*tool, "diff", "HEAD", "--staged", *day), stage.formula),
+    }
+
+

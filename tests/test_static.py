@@ -1,0 +1,48 @@
+"""Style and types are part of the one command. On a build server a missing tool is a failure, elsewhere a skip."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+ON_BUILD_SERVER = bool(os.environ.get("CI"))  # read on import: the surroundings of tests are without it
+
+
+def said(folder: Path, tool: str, *words: str) -> str:
+    """What a tool complains about; empty where it is content."""
+    if importlib.util.find_spec(tool) is None:
+        assert not ON_BUILD_SERVER, f"{tool} is not installed"
+        pytest.skip(f"{tool} is not installed")
+    ran = subprocess.run((sys.executable, "-m", tool, *words), cwd=folder, capture_output=True, text=True, check=False)
+    return "" if ran.returncode == 0 else ran.stdout + ran.stderr
+
+
+def toy(folder: Path, text: str) -> Path:
+    """A folder with one module, under the configuration of this project."""
+    (folder / "formulint").mkdir()
+    (folder / "formulint" / "toy.py").write_text(text)
+    (folder / "pyproject.toml").write_bytes((ROOT / "pyproject.toml").read_bytes())
+    return folder
+
+
+def test_style() -> None:
+    assert said(ROOT, "ruff", "check", "--quiet") == ""
+
+
+def test_types() -> None:
+    assert said(ROOT, "mypy", "--strict") == ""
+
+
+def test_a_lapse_of_style_is_found(tmp_path: Path) -> None:
+    assert "F401" in said(toy(tmp_path, "import os\n"), "ruff", "check", "--no-cache")
+
+
+def test_a_lapse_of_types_is_found(tmp_path: Path) -> None:
+    text = '"""A toy."""\n\n\ndef f(x):\n    return x\n'
+    assert "no-untyped-def" in said(toy(tmp_path, text), "mypy", "--strict", "--cache-dir", os.devnull)
