@@ -17,7 +17,6 @@ from formulint.formula import Addition, Formula
 from formulint.interval import Number, ends, total
 from formulint.quantity import show
 
-
 CLOSE = 1e-9  # relative: what fills a batch is not held to the rounding of floats
 
 

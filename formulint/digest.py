@@ -150,7 +150,9 @@ def _figure(figure: Figure | None) -> object:
 
 
 def _exact(batch: MassOrVolume) -> Fraction:
-    return batch.exact or batch.lo.half_digit  # of nothing there are no parts; the amounts of such a formula are a fault anyhow
+    from fractions import Fraction
+
+    return batch.exact or Fraction(1)  # a batch of nothing is a fault of its own; its lines still tell two sheets apart
 
 
 def _seal(prefix: str, content: object) -> str:
