@@ -21,7 +21,8 @@ from formulint.rulebook import Entry, Rulebook, Shipped, read_house
 from formulint.settings import Settings
 from formulint.shape import read
 from formulint.snapshot import Snapshot
-from formulint.subject import FormulaSubject, Stock
+from formulint.subject import Choice, FormulaSubject, Stock
+from formulint.vessels import charges
 
 SETTINGS_FILE = "formulint.toml"
 WATER_DENSITY = 0.998  # kg/L at 20 degC; printed as an assumption where the settings do not say it
@@ -68,6 +69,7 @@ class Catalog:
         self._supplies: dict[str, Supply | None] = {}
         self._rule_documents: dict[str, Document] = {}
         self._busy: list[str] = []
+        self._choice = Choice(self._behind)
         self.cycles: dict[str, tuple[str, ...]] = {}
         self.settings_file = self._read(SETTINGS_FILE, Settings)
         self.settings = self.settings_file.record or Settings(format=1)
@@ -217,6 +219,9 @@ class Catalog:
         supply = self.supply(code)
         return () if supply is None else tuple(supply.leaves)
 
+    def _behind(self, code: str) -> list[Stock]:
+        return [stock for leaf in self.leaves(code) if (stock := self.stock(leaf)) is not None]
+
     def subject(self, file: File[Formula], swap: Mapping[tuple[int, int], str] | None = None) -> FormulaSubject:
         """A readable formula with its values, ready to be judged.
 
@@ -247,6 +252,8 @@ class Catalog:
             evaluation=evaluate(resolved, file.name, self.water_density),
             stocks=stocks,
             blends={code: self.leaves(code) for code in written if code not in stocks},
+            charges=charges(formula),
+            choice=self._choice,
             today=self.today,
             units=self.settings.units,
             currency=self.settings.currency,

@@ -6,8 +6,9 @@ from enum import IntEnum
 
 from msgspec import Struct
 
-from formulint.formula import Formula
-from formulint.material import Material
+from formulint.formula import Addition, Formula, Process, Stage
+from formulint.kinds import KINDS
+from formulint.material import Component, Material
 from formulint.rule import Rule
 from formulint.settings import Settings
 
@@ -38,6 +39,10 @@ STAGE: dict[str, Change] = {
     **_all(Change.procedural, "kind vessel process"),
     **_all(Change.compositional, "additions"),
 }
+PROCESS: dict[str, Change] = {
+    **_all(Change.editorial, "note"),
+    **_all(Change.procedural, "step speed time temperature until check"),
+}
 ADDITION: dict[str, Change] = {
     **_all(Change.editorial, "note"),
     **_all(Change.procedural, "stage step speed time temperature until check adjust max"),
@@ -53,15 +58,18 @@ MATERIAL: dict[str, Change] = {
     **_all(Change.compositional, "supplier"),
     **_all(Change.policy, "state approved_for dose tolerance"),
 }
-SETTINGS: dict[str, Change] = _all(Change.policy, " ".join(Settings.__struct_encode_fields__))
-RULE: dict[str, Change] = _all(Change.policy, " ".join(Rule.__struct_encode_fields__))
+COMPONENT: dict[str, Change] = _all(Change.data, "name share cas hazards hazard_figures volatile boiling_point density")
 
 TABLE: dict[type[Struct], dict[str, Change]] = {
     Formula: FORMULA,
+    Stage: STAGE,
+    Process: PROCESS,
+    Addition: ADDITION,
     Material: MATERIAL,
-    Settings: SETTINGS,
-    Rule: RULE,
+    Component: COMPONENT,
+    **{record: _all(Change.policy, " ".join(record.__struct_encode_fields__)) for record in (Settings, Rule, *KINDS.values())},
 }
+"""Each record with the classes of its fields; a table that is not listed has the class of the field it stands in."""
 
 
 def of_fields(record: type[Struct], before: Struct, after: Struct) -> dict[str, Change]:

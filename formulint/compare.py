@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Literal
 
 from msgspec import Struct
@@ -12,7 +12,6 @@ from formulint.amounts import Line
 from formulint.catalog import Catalog, File
 from formulint.change import Change, of_fields
 from formulint.content import Gap, Value
-from formulint.figure import Amount
 from formulint.finding import Finding, Place
 from formulint.formula import Addition, Formula
 from formulint.interval import ends
@@ -44,6 +43,8 @@ class Side(Struct, frozen=True):
     findings: tuple[Finding, ...]
     bounds: tuple[Applied, ...]
     substances: dict[str, str]
+    suppliers: dict[str, str]
+    blends: dict[str, str]
     litres: Value
 
 
@@ -75,11 +76,6 @@ class PropertyChange(Struct, frozen=True):
     verdict_before: str
     verdict_after: str
 
-    @property
-    def moved(self) -> bool:
-        """True where there is a difference at all."""
-        return self.delta is None or self.delta != 0.0
-
 
 class FormulaChange(Struct, frozen=True):
     """One formula in two states."""
@@ -97,22 +93,23 @@ class FormulaChange(Struct, frozen=True):
     after: Side | None
 
 
-def digests(catalog: Catalog, formula: Formula) -> Digests:
-    """Fingerprints of a formula in one snapshot."""
-    cache: dict[str, str | None] = {}
+def digests(catalog: Catalog, formula: Formula) -> tuple[Digests, dict[str, str]]:
+    """Fingerprints of a formula in one snapshot, and those of the intermediates that it uses, by code."""
+    found: dict[str, str] = {}
 
     def blend(code: str) -> str | None:
-        if code not in cache:
-            cache[code] = None
+        if code not in found:
             file = None if catalog.find_material(code) else catalog.find_formula(code)
-            if file is not None and file.record is not None:
-                cache[code] = digest.composition(file.record, blend)
-        return cache[code]
+            if file is None or file.record is None:
+                return None
+            found[code] = ""  # what uses itself is not gone into again
+            found[code] = digest.composition(file.record, blend)
+        return found[code]
 
     composition = digest.composition(formula, blend)
     leaves = {leaf for code in codes_in(formula) for leaf in catalog.leaves(code)}
     materials = {code: stock.material for code in leaves if (stock := catalog.stock(code)) is not None}
-    return Digests(composition, digest.making(formula, composition, blend), digest.data(materials))
+    return Digests(composition, digest.making(formula, composition, blend), digest.data(materials)), found
 
 
 def side(catalog: Catalog, code: str) -> Side | None:
@@ -125,9 +122,11 @@ def side(catalog: Catalog, code: str) -> Side | None:
     judge = Judge(catalog)
     findings = tuple(judge.formula(file))
     names = {key: stock.material.name for key, stock in subject.stocks.items()}
+    suppliers = {key: stock.material.supplier for key, stock in subject.stocks.items()}
+    prints, blends = digests(catalog, file.record)
     return Side(
-        file, file.record, full.values, subject.resolved.lines, names, digests(catalog, file.record), findings,
-        judge.bounds(subject), _substance_names(subject), _litres(file.record, full.values.get("volume", 0.0)),
+        file, file.record, full.values, subject.resolved.lines, names, prints, findings, judge.bounds(subject),
+        _substance_names(subject), suppliers, blends, _litres(file.record, full.values.get("volume", 0.0)),
     )  # fmt: skip
 
 
@@ -189,7 +188,9 @@ def _class(old: Side | None, new: Side | None, properties: tuple[PropertyChange,
     if old is None or new is None:
         return Change.compositional
     if old.digests.composition != new.digests.composition:
-        return Change.equivalent if _equivalent(old, new, properties) else Change.compositional
+        return _rewritten(old, new, properties)
+    if any(name and new.suppliers.get(code, name) not in ("", name) for code, name in old.suppliers.items()):
+        return Change.compositional
     if old.digests.data != new.digests.data:
         return Change.data
     if old.digests.making != new.digests.making:
@@ -199,27 +200,16 @@ def _class(old: Side | None, new: Side | None, properties: tuple[PropertyChange,
     return Change.none
 
 
-def _equivalent(old: Side, new: Side, properties: tuple[PropertyChange, ...]) -> bool:
-    """Every amount agrees within half a last digit of the coarser side, and no printed digit of a property moves."""
-    before, after = list(_amounts(old.formula)), list(_amounts(new.formula))
-    if [code for code, _ in before] != [code for code, _ in after] or old.digests.data != new.digests.data:
-        return False
-    for (_, one), (_, other) in zip(before, after, strict=True):
-        if one.to_fill or other.to_fill:
-            if one.to_fill != other.to_fill:
-                return False
-        elif one.dimension != other.dimension or abs(one.exact - other.exact) > max(one.lo.half_digit, other.lo.half_digit):
-            return False
-    if old.formula.batch.exact != new.formula.batch.exact:
-        return False
-    return not any(_printed_moves(one) for one in properties)
-
-
-def _amounts(formula: Formula) -> Iterable[tuple[str, Amount]]:
-    for stage in formula.stage:
-        for line in stage.additions:
-            if line.material is not None and line.amount is not None:
-                yield line.material, line.amount
+def _rewritten(old: Side, new: Side, properties: tuple[PropertyChange, ...]) -> Change:
+    """What a change of composition comes to: equivalent where the amounts say the same and no printed digit moves."""
+    back = digest.in_digits_of(old.formula, new.formula)
+    if back is None or any(_printed_moves(one) for one in properties):
+        return Change.compositional
+    composition = digest.composition(back, new.blends.get)
+    if (composition, new.digests.data) != (old.digests.composition, old.digests.data):
+        return Change.compositional
+    same = digest.making(back, composition, new.blends.get) == old.digests.making
+    return Change.equivalent if same else Change.procedural
 
 
 def _printed_moves(change: PropertyChange) -> bool:
@@ -239,58 +229,89 @@ def _seen(value: float, unit: str) -> float:
 
 
 def _additions(old: Side | None, new: Side | None) -> Iterable[LineChange]:
-    before, after = _listed(old), _listed(new)
-    gone = [key for key in before if key not in after]
-    come = [key for key in after if key not in before]
-    for key in gone:
-        swapped = next((other for other in come if other[0] == key[0] and _spot(after, other) == _spot(before, key)), None)
-        if swapped is None:
-            moved = next((other for other in come if other[1] == key[1]), None)
-            if moved is not None:
-                come.remove(moved)
-                yield _line_change("moved", before[key], after[moved], old, new)
-            else:
-                yield _line_change("removed", before[key], None, old, new)
-        else:
-            come.remove(swapped)
-            yield _line_change("replaced", before[key], after[swapped], old, new)
+    """Every addition that differs; the same pairs, whichever of the two states is called the older."""
+    before = _listed(old, {})
+    after = _listed(new, _renamed(old, new))
+    pairs = _same_line(before, after)
+    gone = [key for key in before if key not in pairs]
+    come = [key for key in after if key not in pairs.values()]
+    moved = _pair(gone, come, lambda one, other: one[1] == other[1])
+    gone, come = [key for key in gone if key not in moved], [key for key in come if key not in moved.values()]
+    swapped = _pair(gone, come, lambda one, other: one[0] == other[0] and before[one].at == after[other].at)
+    for key in before:
+        if key in moved:
+            yield _line_change("moved", before[key], after[moved[key]], old, new)
+        elif key in swapped:
+            yield _line_change("replaced", before[key], after[swapped[key]], old, new)
+        elif key not in pairs:
+            yield _line_change("removed", before[key], None, old, new)
     for key in come:
-        yield _line_change("added", None, after[key], old, new)
-    yield from _same(before, after, old, new)
+        if key not in swapped.values():
+            yield _line_change("added", None, after[key], old, new)
+    back = {other: key for key, other in pairs.items()}
+    out_of_order = _moved(list(pairs), [back[key] for key in after if key in back])
+    for key, other in pairs.items():
+        if _text(before[key]) != _text(after[other]):
+            yield _line_change("changed", before[key], after[other], old, new)
+        elif key in out_of_order:
+            yield _line_change("moved", before[key], after[other], old, new)
 
 
 _Key = tuple[str, str, int]  # stage, material, occurrence in the stage
-_Listed = tuple[str, int, Addition, Line | None, Place]
 
 
-def _spot(listed: dict[_Key, _Listed], key: _Key) -> int:
-    return listed[key][1]
+class _Listed(Struct, frozen=True):
+    """An addition of a sheet: its stage, its place in it, the line, what it weighs, where it is written."""
+
+    stage: str
+    at: int
+    line: Addition
+    weighed: Line | None
+    place: Place
 
 
-def _listed(one: Side | None) -> dict[_Key, _Listed]:
+def _renamed(old: Side | None, new: Side | None) -> dict[str, str]:
+    """New names of stages that stand where another name stood before, with that name: the stage is the same."""
+    if old is None or new is None:
+        return {}
+    before, after = ([stage.name for stage in one.formula.stage] for one in (old, new))
+    return {name: was for was, name in zip(before, after, strict=False) if was not in after and name not in before}
+
+
+def _listed(one: Side | None, renamed: dict[str, str]) -> dict[_Key, _Listed]:
     found: dict[_Key, _Listed] = {}
     if one is None:
         return found
     weighed = {(line.stage, line.at): line for line in one.lines}
     for i, stage in enumerate(one.formula.stage):
+        name = renamed.get(stage.name, stage.name)
         for j, line in enumerate(stage.additions):
             if line.material is None:
                 continue
-            times = sum(1 for key in found if key[:2] == (stage.name, line.material))
+            times = sum(1 for key in found if key[:2] == (name, line.material))
             place = Place(one.file.name, ("stage", i, "additions", j))
-            found[stage.name, line.material, times] = (stage.name, j, line, weighed.get((i, j)), place)
+            found[name, line.material, times] = _Listed(stage.name, j, line, weighed.get((i, j)), place)
     return found
 
 
-def _same(before: dict[_Key, _Listed], after: dict[_Key, _Listed], old: Side | None, new: Side | None) -> Iterable[LineChange]:
-    common = [key for key in after if key in before]
-    order = [key for key in before if key in after]
-    out_of_order = _moved(order, common)
-    for key in common:
-        if _written(before[key]) != _written(after[key]):
-            yield _line_change("changed", before[key], after[key], old, new)
-        elif key in out_of_order:
-            yield _line_change("moved", before[key], after[key], old, new)
+def _same_line(before: dict[_Key, _Listed], after: dict[_Key, _Listed]) -> dict[_Key, _Key]:
+    """Lines of one material in one stage: those written alike first, then the others in order."""
+    alike = _pair(before, after, lambda one, other: one[:2] == other[:2] and _text(before[one]) == _text(after[other]))
+    gone, come = [key for key in before if key not in alike], [key for key in after if key not in alike.values()]
+    others = _pair(gone, come, lambda one, other: one[:2] == other[:2])
+    return {key: (alike | others)[key] for key in before if key in alike or key in others}
+
+
+def _pair(gone: Iterable[_Key], come: Iterable[_Key], same: Callable[[_Key, _Key], bool]) -> dict[_Key, _Key]:
+    """Each of the one with the first of the other that is left and is the same."""
+    left = list(come)
+    found: dict[_Key, _Key] = {}
+    for key in gone:
+        other = next((other for other in left if same(key, other)), None)
+        if other is not None:
+            left.remove(other)
+            found[key] = other
+    return found
 
 
 def _moved(before: list[_Key], after: list[_Key]) -> set[_Key]:
@@ -305,46 +326,37 @@ def _moved(before: list[_Key], after: list[_Key]) -> set[_Key]:
 
 
 def _longest(runs: list[list[_Key]]) -> list[_Key]:
-    return max(runs, key=len) if runs else []
-
-
-def _written(listed: _Listed) -> tuple[object, ...]:
-    line = listed[2]
-    amount = None if line.amount is None else line.amount.text
-    return amount, line.on, line.as_, line.of, line.alternates
+    """A longest run; of several the first by its keys, so that both directions choose the same."""
+    return min(runs, key=lambda run: (-len(run), run), default=[])
 
 
 def _line_change(action: Action, one: _Listed | None, other: _Listed | None, old: Side | None, new: Side | None) -> LineChange:
     here = other or one
     assert here is not None
-    code = here[2].material or ""
+    code = here.line.material or ""
     names = {**(old.names if old else {}), **(new.names if new else {})}
     if action == "replaced" and one is not None:
-        code = f"{one[2].material} -> {code}"
+        code = f"{one.line.material} -> {code}"
     return LineChange(
-        action, here[0], code, names.get(here[2].material or "", ""),
-        _text(one), _text(other), _per_litre(one, old), _per_litre(other, new), here[4],
+        action, here.stage, code, names.get(here.line.material or "", ""),
+        _text(one), _text(other), _per_litre(one, old), _per_litre(other, new), here.place,
     )  # fmt: skip
 
 
 def _text(listed: _Listed | None) -> str | None:
-    if listed is None or listed[2].amount is None:
+    """An amount as written, with all that says what it is of."""
+    if listed is None or listed.line.amount is None:
         return None
-    line = listed[2]
-    assert line.amount is not None
-    words = [line.amount.text]
-    if line.on is not None:
-        words.append(f"on {line.on}")
-    if line.as_ is not None:
-        words.append(f"as {line.as_}")
-    return " ".join(words)
+    line = listed.line
+    said = [("on", line.on), ("as", line.as_), ("of", line.of), *(("or", other) for other in line.alternates)]
+    return " ".join([listed.line.amount.text, *(f"{word} {what}" for word, what in said if what)])
 
 
 def _per_litre(listed: _Listed | None, one: Side | None) -> float | None:
     """Kilograms per litre of batch; None where either is not known."""
-    if listed is None or one is None or listed[3] is None:
+    if listed is None or one is None or listed.weighed is None:
         return None
-    kg, litres = listed[3].kg, one.litres
+    kg, litres = listed.weighed.kg, one.litres
     if isinstance(kg, float) and isinstance(litres, float) and litres > 0:
         return kg / litres
     return None

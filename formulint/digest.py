@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING
 
 from msgspec import UnsetType
+from msgspec.structs import replace
 
 from formulint.figure import Amount, Figure, MassOrVolume
 from formulint.formula import Addition, Bounds, Formula, Process, TemperatureRange
@@ -110,6 +111,28 @@ def _temperature(limits: TemperatureRange | None) -> object:
 
 def _bounds(bounds: Bounds) -> list[str | None]:
     return [bounds.min, bounds.max]
+
+
+def in_digits_of(old: Formula, new: Formula) -> Formula | None:
+    """The new sheet with the amounts of the old one, so that digests tell whether anything else differs.
+
+    None where an amount differs by more than half a last digit of the coarser side.
+    """
+    amounts, others = ([line.amount for stage in one.stage for line in stage.additions if line.amount is not None] for one in (old, new))
+    if len(amounts) != len(others) or not all(map(_agree, amounts, others)):
+        return None
+    rest = iter(amounts)
+    stages = []
+    for stage in new.stage:
+        lines = tuple(line if line.amount is None else replace(line, amount=next(rest)) for line in stage.additions)
+        stages.append(replace(stage, additions=lines))
+    return replace(new, stage=tuple(stages))
+
+
+def _agree(one: Amount, other: Amount) -> bool:
+    if one.to_fill or other.to_fill or one.dimension != other.dimension:
+        return one.to_fill and other.to_fill
+    return abs(one.exact - other.exact) <= max(one.lo.half_digit, other.lo.half_digit)
 
 
 def data(materials: Mapping[str, Material]) -> str:

@@ -12,7 +12,7 @@ from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
 from formulint.finding import Fault, Finding, Level, Place, Source
 from formulint.formula import Formula
 from formulint.material import Material
-from formulint.rule import Applied, Rule
+from formulint.rule import Applied, Pick, Rule
 from formulint.rulebook import Entry
 from formulint.settings_check import of_settings
 from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject
@@ -43,6 +43,8 @@ class Judge:
         vocabulary = catalog.shipped.vocabulary()
         self.tags = frozenset(tag.id for tag in vocabulary.tag)
         self.markets = frozenset(market.id for market in vocabulary.market)
+        self.selectors = frozenset(one for entry in catalog.rulebook.in_force() for one in entry.rule.about)
+        self._holding: dict[str, frozenset[Pick]] = {}
 
     def findings(self, scope: Scope) -> tuple[Finding, ...]:
         """All findings of a scope, ordered by file, place, rule."""
@@ -103,11 +105,24 @@ class Judge:
         yield from opened.values()
 
     def _all(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
-        for entry in self.catalog.rulebook.in_force(subject.formula.markets):
-            if type(entry.rule).check is not Rule.check and entry.rule.concerns(subject.formula):
-                for fault in entry.rule.check(subject):
-                    yield self._stamp(entry, fault, subject.formula.state, code, "")
+        formula = subject.formula
+        held = self._held(subject)
+        for check in self.catalog.rulebook.checks(formula.markets):
+            rule = check.entry.rule
+            if check.about <= held and rule.concerns(formula):
+                for fault in rule.check(subject):
+                    yield self._stamp(check.entry, fault, formula.state, code, "")
         yield from self._own_limits(subject, code)
+
+    def _held(self, subject: FormulaSubject) -> set[Pick]:
+        """The selectors of rules that may hold something in a formula: all others need not be asked."""
+        found: set[Pick] = set()
+        for code in subject.resolved.leaves:
+            if code not in self._holding:
+                choice = subject.choice
+                self._holding[code] = frozenset(one for one in self.selectors if one.staged or choice.held(one)[code])
+            found |= self._holding[code]
+        return found
 
     def _own_limits(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
         formula = subject.formula
@@ -119,7 +134,7 @@ class Judge:
             level = Level.warning if formula.state == "bench" else Level.error
             for fault in judge_bounds(title_of(name), evaluation.value(name), ends, look, place):
                 fault = replace(fault, property=name)
-                why = "this is what the product must be"
+                why = "the sheet asks for this itself, under [limits]"
                 yield Finding(f"own-limit/{name.replace('_', '-')}", level, fault, code, "", why, HOUSE_SOURCE)
 
     def bounds(self, subject: FormulaSubject) -> tuple[Applied, ...]:

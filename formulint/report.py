@@ -133,11 +133,21 @@ def lint(catalog: Catalog, scope: Scope, findings: Sequence[Finding], sections: 
         counted(number, word) for number, word in ((len(scope.formulas), "formula"), (len(scope.materials), "material")) if number
     )
     folded = sum(1 for one in findings if one.level is Level.note)
-    closing = [f"{judged or 'nothing'} judged: {summary(findings)}"]
+    closing = [f"{judged or 'no record'} judged: {summary(findings)}"]
     if folded and not notes:
         closing.append(f"{counted(folded, 'note')} not shown (--notes shows them)")
-    closing.append("This stops a commit." if any(one.blocks for one in findings) else "Nothing stops a commit.")
+    stops = [one for one in findings if one.blocks]
+    closing += [f"STOP {stop_line(catalog, one)}" for one in stops[:3]]
+    closing += [f"and {len(stops) - 3} more that stop"] if len(stops) > 3 else []
+    closing.append("This stops a commit." if stops else "Nothing stops a commit.")
     return Report(title_line(catalog), assumptions(catalog), tuple(sections), (*closing, CAUTION))
+
+
+def stop_line(catalog: Catalog, finding: Finding) -> str:
+    """What stops, in one line: where and by which rule; the finding itself may have scrolled away."""
+    mark = catalog.locate(finding.fault.place)
+    line = f", line {mark.line}" if mark.line else ""
+    return f"{mark.path}{line}: {finding.rule}"
 
 
 CAUTION = "Screening by calculation: safety data sheets, local codes and qualified people decide."

@@ -43,7 +43,11 @@ class Where(Struct, frozen=True, forbid_unknown_fields=True, rename={"class_": "
         )
 
 
-class Pick(Struct, frozen=True, forbid_unknown_fields=True, rename={"but": "except"}):
+EVERY = Where()
+"""Selects every formula; a rule without ``where`` has this very object."""
+
+
+class Pick(Struct, frozen=True, cache_hash=True, forbid_unknown_fields=True, rename={"but": "except"}):
     """Selects materials: every key given must hold, by membership; nothing that ``except`` selects."""
 
     functions: tuple[Function, ...] = ()
@@ -54,6 +58,11 @@ class Pick(Struct, frozen=True, forbid_unknown_fields=True, rename={"but": "exce
     states: tuple[MaterialState, ...] = ()
     stages: tuple[StageKind, ...] = ()
     but: tuple["Pick", ...] = ()
+
+    @property
+    def staged(self) -> bool:
+        """True where the kind of the stage counts in which a material is charged."""
+        return bool(self.stages or (self.but and any(one.staged for one in self.but)))
 
     def holds(self, material: Material, stage: str = "") -> bool:
         """True if every key given holds for the material (charged in a stage of that kind)."""
@@ -93,8 +102,13 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
     source: Source
     from_: date | None = None
     until: date | None = None
-    where: Where = Where()
+    where: Where = EVERY
     unless: Where | None = None
+
+    @property
+    def about(self) -> tuple[Pick, ...]:
+        """Selectors of which a formula must hold something: where it lacks one, the rule has nothing to say."""
+        return ()
 
     def in_force(self, today: date) -> bool:
         """True on the days from ``from`` to ``until``, both included."""
@@ -102,7 +116,9 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
 
     def concerns(self, formula: Formula) -> bool:
         """True for the formulas the rule is about."""
-        return self.where.holds(formula) and not (self.unless is not None and self.unless.holds(formula))
+        if self.where is not EVERY and not self.where.holds(formula):
+            return False
+        return self.unless is None or not self.unless.holds(formula)
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """What the rule has to say about one formula."""

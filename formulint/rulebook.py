@@ -13,7 +13,7 @@ from formulint.errors import UserError
 from formulint.finding import Fault, Place, Source
 from formulint.kinds import KINDS, AnyRule
 from formulint.packing import Compiled, folder, read_compiled, source, tables, toml_names
-from formulint.rule import Rule
+from formulint.rule import Pick, Rule
 from formulint.shape import dec_hook, read_table
 
 MARKETS = "voc/"  # files of this pack are loaded market by market; all other packs are always in force
@@ -148,6 +148,13 @@ class _File(Struct, frozen=True):
     not_expressed: tuple[dict[str, Any], ...] = ()
 
 
+class Check(Struct, frozen=True):
+    """A rule about formulas, with the selectors of which a formula must hold something for it to speak."""
+
+    entry: Entry
+    about: frozenset[Pick]
+
+
 class Rulebook:
     """The rules for one snapshot on one day: shipped parts in use, then the house's own."""
 
@@ -155,6 +162,8 @@ class Rulebook:
         self.shipped = shipped
         self.house = house
         self.today = today
+        self._in_force: dict[tuple[str, ...], tuple[Entry, ...]] = {}
+        self._checks: dict[tuple[str, ...], tuple[Check, ...]] = {}
 
     def all(self) -> tuple[Entry, ...]:
         """General and house rules, in force or not."""
@@ -162,9 +171,19 @@ class Rulebook:
 
     def in_force(self, markets: Iterable[str] = ()) -> tuple[Entry, ...]:
         """General and house rules, and those of the markets, that are in force on the day."""
-        names = [*self.shipped.general(), *(f"voc/{market}" for market in markets if self.shipped.has_market(market))]
-        found = [entry for name in names for entry in self.shipped.rules(name)]
-        return tuple(entry for entry in (*found, *self.house) if entry.rule.in_force(self.today))
+        key = tuple(market for market in dict.fromkeys(markets) if self.shipped.has_market(market))
+        if key not in self._in_force:
+            names = [*self.shipped.general(), *(f"voc/{market}" for market in key)]
+            found = [entry for name in names for entry in self.shipped.rules(name)]
+            self._in_force[key] = tuple(entry for entry in (*found, *self.house) if entry.rule.in_force(self.today))
+        return self._in_force[key]
+
+    def checks(self, markets: tuple[str, ...]) -> tuple[Check, ...]:
+        """Of those in force, the ones that are about formulas."""
+        if markets not in self._checks:
+            rules = [entry for entry in self.in_force(markets) if type(entry.rule).check is not Rule.check]
+            self._checks[markets] = tuple(Check(entry, frozenset(entry.rule.about)) for entry in rules)
+        return self._checks[markets]
 
 
 def read_house(document: Document) -> tuple[tuple[Entry, ...], tuple[Fault, ...]]:

@@ -289,7 +289,9 @@ def _assemble(rows: Sequence[git.Row], prefix: str, remedy: str) -> tuple[str, d
 
 def _announced(name: str) -> Fault:
     message = f"{quoted(name)} is only announced (git add -N): the commit will not hold it"
-    return Fault(Place(name), message, f"stage what it holds: git add {quoted(name)}", kind="review")
+    from shlex import quote  # the remedy is a line to paste into a shell
+
+    return Fault(Place(name), message, f"stage what it holds: git add {quote(name)}", kind="review")
 
 
 def _bears_on(name: str, folders: Sequence[str]) -> bool:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping
 from datetime import date
+from typing import Protocol
 
 from msgspec import Struct
 
@@ -12,6 +13,7 @@ from formulint.content import Content
 from formulint.evaluate import Evaluation
 from formulint.formula import Formula
 from formulint.material import Material
+from formulint.vessels import Charge
 
 
 class Stock(Struct, frozen=True):
@@ -23,14 +25,72 @@ class Stock(Struct, frozen=True):
     supply: Supply
 
 
+class Selector(Protocol):
+    """What picks materials; ``staged`` where the kind of the stage counts in which a material is charged."""
+
+    @property
+    def staged(self) -> bool:
+        """True where ``holds`` looks at the stage."""
+
+    def holds(self, material: Material, stage: str = "") -> bool:
+        """True for a material that is picked."""
+
+    def __hash__(self) -> int: ...
+
+
+class _Held(dict[str, bool]):
+    """Whether a selector holds a code, worked out when it is first asked for."""
+
+    def __init__(self, selector: Selector, stage: str, behind: Callable[[str], Iterable[Stock]]) -> None:
+        self.selector = selector
+        self.stage = stage
+        self.behind = behind
+
+    def __missing__(self, code: str) -> bool:
+        held = any(self.selector.holds(stock.material, self.stage) for stock in self.behind(code))
+        self[code] = held
+        return held
+
+
+class Choice:
+    """Which codes a selector holds; asked of each material once, because every formula asks every rule again.
+
+    ``behind`` gives the raw materials of a code: itself, or those of the intermediate; one of them is enough.
+    """
+
+    def __init__(self, behind: Callable[[str], Iterable[Stock]]) -> None:
+        self._behind = behind
+        self._held: dict[str, dict[Selector, _Held]] = {}
+
+    def held(self, selector: Selector, stage: str = "") -> Mapping[str, bool]:
+        """By code, for materials charged in a stage of that kind."""
+        found = self._held.setdefault(stage, {})
+        if selector not in found:
+            found[selector] = _Held(selector, stage, self._behind)
+        return found[selector]
+
+    def charged(self, selector: Selector, charges: Iterable[Charge]) -> list[Charge]:
+        """Those of the charges whose material the selector holds."""
+        if selector.staged:
+            return [charge for charge in charges if self.held(selector, charge.kind)[charge.code]]
+        held = self.held(selector)
+        return [charge for charge in charges if held[charge.code]]
+
+
 class FormulaSubject(Struct, frozen=True):
-    """A formula that could be read, with its values; ``stocks`` are the raw materials it holds, by code."""
+    """A formula that could be read, with its values.
+
+    ``stocks`` are the raw materials it holds, by code; ``charges`` what meets what in its vessels; ``choice`` says what
+    selectors hold, for all formulas of a catalog together.
+    """
 
     formula: Formula
     path: str
     evaluation: Evaluation
     stocks: Mapping[str, Stock]
     blends: Mapping[str, tuple[str, ...]]
+    charges: tuple[Charge, ...]
+    choice: Choice
     today: date
     units: str
     currency: str

@@ -82,27 +82,43 @@ def limits_text(least: Quantity | None, most: Quantity | None, unit: str, digits
 
 
 def change_section(catalog: Catalog, change: FormulaChange, found: Sequence[Located]) -> Section:
-    """One formula of a comparison: its lines, its properties, what is new."""
-    tables = []
-    if change.additions:
+    """One formula of a comparison: its lines, its properties, what is new; one line where it came or went as a whole."""
+    policy = f", policy: {', '.join(change.policy)}" if change.policy else ""
+    if change.before is None or change.after is None:
+        return _whole(catalog, change, found)
+    tables, remarks = [], []
+    rewritten = change.change in (Change.editorial, Change.equivalent) and all(one.action == "changed" for one in change.additions)
+    if change.additions and rewritten:
+        remarks.append(f"{counted(len(change.additions), 'amount')} written otherwise, none moved")
+    elif change.additions:
         tables.append(_lines_table(catalog, change.additions))
     moved = [one for one in change.properties if not _same_text(catalog, one)]
     told = [one for one in moved if not _only_follows(one)]
     if told:
         tables.append(_deltas_table(catalog, told, names_of(change)))
-    remarks = []
-    same = len(change.properties) - len(moved)
-    if same:
-        remarks.append(f"{same} more without a printed difference")
+    if len(change.properties) > len(moved):
+        remarks.append(f"{len(change.properties) - len(moved)} more without a printed difference")
     if len(moved) > len(told):
         remarks.append(f"{counted(len(moved) - len(told), 'substance')} moved by less than 5 % with the batch")
-    if change.policy:
-        remarks.append("policy changed too: " + ", ".join(change.policy))
     if change.gone:
         remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
-    state = "" if change.before and change.after else " (new)" if change.after else " (removed)"
-    title = f"{change.code}  {change.name}{state}: {CHANGE_WORDS[change.change]}"
+    words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]
+    title = f"{change.code}  {change.name}: {words}{policy}"
     return Section(title, tuple(found), tuple(tables), tuple(remarks))
+
+
+def _whole(catalog: Catalog, change: FormulaChange, found: Sequence[Located]) -> Section:
+    one = change.after or change.before
+    assert one is not None
+    unit, digits = units_of("mass", catalog.settings.units, catalog.settings.currency)
+    weight = shown(one.values.get("mass", 0.0), unit, digits)
+    word = "new" if change.after else "removed"
+    return Section(f"{change.code}  {change.name}: {word}, {counted(len(one.lines), 'line')}, {weight}", tuple(found))
+
+
+def printed_moves(catalog: Catalog, change: FormulaChange) -> bool:
+    """True where the change shows: in its class, or in a printed figure such as the cost."""
+    return change.change is not Change.none or any(not _same_text(catalog, one) for one in change.properties)
 
 
 def _lines_table(catalog: Catalog, changes: Sequence[LineChange]) -> Table:
@@ -113,8 +129,8 @@ def _lines_table(catalog: Catalog, changes: Sequence[LineChange]) -> Table:
             Cell(f"{one.material} {one.name}"),
             Cell(one.stage, "muted"),
             Cell(one.before or ""),
-            Cell(one.after or ""),
-            Cell(per_batch(one, us), "muted"),
+            Cell("" if one.action == "moved" and one.before == one.after else one.after or ""),
+            Cell("" if one.action == "moved" and one.before == one.after else per_batch(one, us), "muted"),
         )
         for one in changes
     ]
@@ -216,7 +232,7 @@ def properties(catalog: Catalog, sides: Sequence[Side], unread: Sequence[str]) -
 
 def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], reach: Touched) -> Report:
     """The report of a comparison."""
-    told = [one for one in changes if one.change is not Change.none or one.new or one.gone or one.before is None or one.after is None]
+    told = [one for one in changes if printed_moves(after, one) or one.new or one.gone]
     sections = [change_section(after, one, located(after, one.new)) for one in told]
     facts = []
     if reach.through:
@@ -234,4 +250,4 @@ def deltas(before: Catalog, after: Catalog, reach: Touched) -> tuple[Section, ..
     """What a commit does to the paints it touches."""
     codes = [*(stem(name) for name in reach.formulas), *(code for code in reach.gone if before.find_formula(code))]
     changes = compare_formulas(before, after, codes)
-    return tuple(change_section(after, one, ()) for one in changes if one.change is not Change.none)
+    return tuple(change_section(after, one, ()) for one in changes if printed_moves(after, one))

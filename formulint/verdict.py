@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 from typing import Literal
 
 from formulint.content import Gap, Value
@@ -14,6 +15,8 @@ from formulint.quantity import Quantity, in_unit, read, show
 
 CLOSE = 1e-9  # relative: nearer than this a value counts as lying on its limit, which is allowed
 
+KEPT = 2000  # bounds that are read once and kept; more than the shipped rules have
+
 Outcome = Literal["pass", "fail", "open"]
 
 
@@ -23,20 +26,25 @@ def outcome(value: Value, least: Quantity | None, most: Quantity | None) -> tupl
     Unrounded numbers are compared. Where only a part of an interval lies inside, or the value is not known, nobody can
     say: ``open``.
     """
-    known = None if isinstance(value, Gap) else ends(value)
-    for bound, sign in ((least, -1.0), (most, 1.0)):
-        if bound is None or known is None:
-            continue
-        limit = bound.base * sign
-        low, high = sorted((known[0] * sign, known[1] * sign))
-        slack = abs(limit) * CLOSE
-        if low > limit + slack:
-            return "fail", bound
-        if high > limit + slack:
-            return "open", bound
-    if known is None:
+    if isinstance(value, Gap):
         return "open", most or least
+    low, high = ends(value)
+    if least is not None:
+        edge = _edge(least)
+        edge -= abs(edge) * CLOSE
+        if low < edge:
+            return ("fail" if high < edge else "open"), least
+    if most is not None:
+        edge = _edge(most)
+        edge += abs(edge) * CLOSE
+        if high > edge:
+            return ("fail" if low > edge else "open"), most
     return "pass", most or least
+
+
+@lru_cache(maxsize=KEPT)
+def _edge(bound: Quantity) -> float:
+    return bound.base
 
 
 def units_of(property_id: str, units: str, currency: str) -> tuple[str, int]:
@@ -124,6 +132,17 @@ def open_fault(name: str, gap: Gap, place: Place, limit: str = "") -> Fault:
     return Fault(place, message, "fill in what is missing; unknown is not zero", "open", limit=limit or None, missing=places)
 
 
+@lru_cache(maxsize=KEPT)
+def read_bound(text: str, dimension: str) -> Quantity:
+    """A bound in a unit of the dimension; kept, because each rule is asked about each formula.
+
+    Raises
+    ------
+    Misread
+    """
+    return read(text, (dimension,))
+
+
 def read_bounds(property_id: str, least: str | None, most: str | None, place: Place) -> tuple[Quantity | None, Quantity | None]:
     """Both bounds of a property as quantities.
 
@@ -138,7 +157,7 @@ def read_bounds(property_id: str, least: str | None, most: str | None, place: Pl
     found: list[Quantity | None] = []
     for key, text in (("min", least), ("max", most)):
         try:
-            found.append(None if text is None else read(text, (dimension,)))
+            found.append(None if text is None else read_bound(text, dimension))
         except Misread as error:
             raise Misread(error.message, error.remedy, (key,)) from None
     return found[0], found[1]

@@ -10,10 +10,11 @@ Spot = tuple[int, int]  # number of the stage, number of the addition in it
 
 
 class Charge(Struct, frozen=True):
-    """One addition of a material and the additions that it meets in its vessel, in the order in which they went in."""
+    """One addition of a material, the kind of its stage, and what it meets in its vessel in the order it went in."""
 
     spot: Spot
     code: str
+    kind: str
     before: tuple[Spot, ...]
 
 
@@ -36,7 +37,7 @@ def charges(formula: Formula) -> tuple[Charge, ...]:
             if line.stage is not None:
                 now.extend(ready.pop(line.stage, ()))
             elif line.material is not None:
-                found.append(Charge((i, j), line.material, tuple(now)))
+                found.append(Charge((i, j), line.material, stage.kind, tuple(now)))
                 now.append((i, j))
         if stage.name in poured:
             ready[stage.name] = tuple(now)

@@ -156,8 +156,9 @@ def spoken(text: str, name: str = "") -> set[str]:
 def tracked() -> list[str]:
     """Names of the files that the project records; where this is no clone, of those where they would be."""
     listed = subprocess.run((GIT, "ls-files", "-z"), cwd=ROOT, capture_output=True, check=False).stdout.decode()
-    names = listed.split("\0") if listed else [path.relative_to(ROOT).as_posix() for path in ROOT.glob("[!.]*/**/*")]
-    return sorted({name for name in names if (ROOT / name).is_file() and not name.startswith("tests/conformance/")})
+    names = listed.split("\0") if listed else [path.relative_to(ROOT).as_posix() for path in ROOT.rglob("*")]
+    passed_over = re.compile(r"(?:^|/)(?:\.(?!ci/)|__pycache__/)" if not listed else r"^tests/conformance/")
+    return sorted(name for name in names if name and (ROOT / name).is_file() and not passed_over.search(name))
 
 
 def test_files_speak_of_the_project_alone() -> None:

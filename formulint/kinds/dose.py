@@ -8,10 +8,10 @@ from formulint.content import Gap, Value, add
 from formulint.errors import Misread
 from formulint.evaluate import BASIS_COLUMN, strength, substance
 from formulint.finding import Fault, Place
-from formulint.quantity import Quantity, read
+from formulint.quantity import Quantity
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject
-from formulint.verdict import judge_bounds
+from formulint.verdict import judge_bounds, outcome, read_bound
 
 BASIS_WORDS = {"pigment": "on pigment", "binder": "on binder solids", "batch": "in the paint"}
 
@@ -32,18 +32,26 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
     name: str = ""
     window: Literal["rule", "supplier"] = "rule"
 
+    @property
+    def about(self) -> tuple[Pick, ...]:
+        """What is dosed, and what holds the component."""
+        return (self.of, Pick(cas=(self.component,))) if self.component else (self.of,)
+
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """The fault of a dose outside its window, at the line that brings most of it."""
         if self.window == "supplier":
             yield from self._suppliers(subject)
             return
-        codes = [code for code in subject.resolved.leaves if self._counts(subject, code)]
+        held = subject.choice.held(self.of)
+        codes = [code for code in subject.resolved.leaves if held[code]]
+        if self.component:
+            codes = [code for code in codes if self.component in subject.stocks[code].content.substances]
         if not codes:
             return
         value = self._value(subject, codes)
-        if isinstance(value, Gap) and not value.missing:
-            return
         bounds = (self._read(self.min), self._read(self.max))
+        if (isinstance(value, Gap) and not value.missing) or outcome(value, *bounds)[0] == "pass":
+            return
         unit = next(bound.unit.symbol for bound in bounds if bound is not None)
         digits = max(bound.decimals for bound in bounds if bound is not None) + (0 if unit == "ppm" else 1)
         name = f"{self._name(subject, codes)} {BASIS_WORDS[self.on]}"
@@ -62,12 +70,6 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
             name = f"{material.name} ({code}) in the paint"
             yield from judge_bounds(name, over(kg, mass), bounds, ("%", digits), self._place(subject, [code]))
 
-    def _counts(self, subject: FormulaSubject, code: str) -> bool:
-        stock = subject.stocks[code]
-        if self.component and self.component not in stock.content.substances:
-            return False
-        return self.of.holds(stock.material)
-
     def _value(self, subject: FormulaSubject, codes: list[str]) -> Value:
         resolved = subject.resolved
         if self.component:
@@ -84,7 +86,7 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         return Gap(()) if basis == 0.0 else over(amount, basis)
 
     def _read(self, text: str | None) -> Quantity | None:
-        return None if text is None else read(text, ("mass share",))
+        return None if text is None else read_bound(text, "mass share")
 
     def _name(self, subject: FormulaSubject, codes: list[str]) -> str:
         if self.name:

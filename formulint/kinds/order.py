@@ -8,7 +8,7 @@ from formulint.finding import Fault, Place
 from formulint.quantity import read
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject
-from formulint.vessels import Charge, Spot, charges
+from formulint.vessels import Charge, Spot
 
 
 class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
@@ -25,12 +25,16 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
     share: str | None = None
     must: bool = False
 
+    @property
+    def about(self) -> tuple[Pick, ...]:
+        """Both sides: with one of them absent there is no order."""
+        return self.first, self.then
+
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for what goes in at the wrong moment."""
-        went_in = charges(subject.formula)
-        firsts = [charge for charge in went_in if self._picks(subject, charge, self.first)]
-        thens = [charge for charge in went_in if self._picks(subject, charge, self.then)]
-        if not firsts or not thens:
+        firsts = subject.choice.charged(self.first, subject.charges)
+        thens = subject.choice.charged(self.then, subject.charges) if firsts else []
+        if not thens:
             return
         if self.quantifier == "every":
             # An intermediate was made in a vessel of its own: what it met there was judged there.
@@ -48,24 +52,21 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
             if early:
                 yield self._too_early(subject, early, firsts[0])
             return
+        yield from self._short(subject, firsts, thens)
+
+    def _short(self, subject: FormulaSubject, firsts: list[Charge], thens: list[Charge]) -> Iterator[Fault]:
+        spots = {charge.spot for charge in firsts}
+        mass: dict[Spot, float] = {
+            (line.stage, line.at): line.kg
+            for line in subject.resolved.lines
+            if isinstance(line.kg, float) and (line.stage, line.at) in spots
+        }
+        whole = sum(mass.values())
         for charge in thens:
-            there = [spot for spot in charge.before if spot in inside]
-            if self._share_of(subject, there) < self._needed() * (1 - 1e-9):
-                yield self._too_little(subject, charge, firsts, there)
-
-    def _picks(self, subject: FormulaSubject, charge: Charge, pick: Pick) -> bool:
-        kind = subject.formula.stage[charge.spot[0]].kind
-        leaves = [subject.stocks[code].material for code in subject.leaves_of(charge.code) if code in subject.stocks]
-        return any(pick.holds(material, kind) for material in leaves)
-
-    def _share_of(self, subject: FormulaSubject, there: list[Spot]) -> float:
-        def mass(spots: list[Spot] | None) -> float:
-            lines = [line for line in subject.resolved.lines if spots is None or (line.stage, line.at) in spots]
-            return sum(line.kg for line in lines if isinstance(line.kg, float))
-
-        firsts = [charge.spot for charge in charges(subject.formula) if self._picks(subject, charge, self.first)]
-        whole = mass(firsts)
-        return mass(there) / whole if whole > 0 else 0.0
+            there = sum(mass.get(spot, 0.0) for spot in charge.before)
+            share = there / whole if whole > 0 else 0.0
+            if share < self._needed() * (1 - 1e-9):
+                yield self._too_little(subject, charge, firsts, share)
 
     def _needed(self) -> float:
         return read(self.share or "100 %", ("mass share",)).base
@@ -90,9 +91,8 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
         remedy = f"charge {charge.code} before {met.code}, or in a vessel of its own"
         return Fault(self._place(subject, charge), words, remedy, related=(self._place(subject, met),))
 
-    def _too_little(self, subject: FormulaSubject, charge: Charge, firsts: list[Charge], there: list[Spot]) -> Fault:
-        part = 100 * self._share_of(subject, there)
-        words = f"{self._said(subject, charge)} goes in when {part:.0f} % of {firsts[0].code} is there; {self.share} is asked"
+    def _too_little(self, subject: FormulaSubject, charge: Charge, firsts: list[Charge], share: float) -> Fault:
+        words = f"{self._said(subject, charge)} goes in when {100 * share:.0f} % of {firsts[0].code} is there; {self.share} is asked"
         remedy = f"charge more of {firsts[0].code} before {charge.code}"
         return Fault(self._place(subject, charge), words, remedy, related=tuple(self._place(subject, one) for one in firsts))
 
