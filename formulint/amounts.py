@@ -6,6 +6,7 @@ what else is in the batch, and the water that fills it up, whatever mixture of t
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
 
 from msgspec import Struct
@@ -23,7 +24,8 @@ CLOSE = 1e-9  # relative: what fills a batch is not held to the rounding of floa
 class Supply(Struct, frozen=True):
     """What one kilogram of a code brings: a raw material, or an intermediate through its own lines.
 
-    ``columns`` as in ``content.Content``; ``leaves`` maps raw material codes to their share [kg/kg]. Not ``known`` is a
+    ``columns`` as in ``content.Content``, and ``plain`` those of them that are not zero, where all are single numbers;
+    ``leaves`` maps raw material codes to their share [kg/kg]. Not ``known`` is a
     code of which there is no readable record: then every column is a gap. ``components`` maps what a component may be
     called (name, abbreviation in brackets, CAS number, in small letters) to its share [kg/kg].
     """
@@ -33,7 +35,7 @@ class Supply(Struct, frozen=True):
     leaves: Mapping[str, Value]
     functions: tuple[str, ...]
     active: Value
-    gapless: bool = False
+    plain: tuple[tuple[str, float], ...] | None = None
     known: bool = True
     components: Mapping[str, Value] = {}
 
@@ -73,6 +75,12 @@ class _Draft:
         self.fixed: Value = 0.0
         self.part: Value = 0.0
         self.to_fill = False
+
+
+def plain(columns: Mapping[str, Value]) -> tuple[tuple[str, float], ...] | None:
+    """The columns that are not zero; None where one of them is a gap or an interval."""
+    numbers = [(name, value) for name, value in columns.items() if isinstance(value, float)]
+    return tuple(pair for pair in numbers if pair[1] != 0.0) if len(numbers) == len(columns) else None
 
 
 def times(left: Value, right: Value) -> Value:
@@ -313,23 +321,23 @@ def _fill(
 
 
 def _sum(lines: list[Line], supplies: list[Supply]) -> tuple[dict[str, Value], dict[str, Value]]:
-    parts: dict[str, list[Number]] = {}
+    parts: defaultdict[str, list[Number]] = defaultdict(list)
     gaps: dict[str, list[Missing]] = {}
     leaves: dict[str, Value] = {}
     for line, supply in zip(lines, supplies, strict=True):
         kg = line.kg
-        if isinstance(kg, float) and supply.gapless:
-            for name, value in supply.columns.items():
-                parts.setdefault(name, []).append(kg * value)  # type: ignore[operator]
+        if isinstance(kg, float) and supply.plain is not None:
+            for name, factor in supply.plain:
+                parts[name].append(kg * factor)
         else:
             for name, value in supply.columns.items():
                 product = times(kg, value)
                 if isinstance(product, Gap):
                     gaps.setdefault(name, []).extend(product.missing)
                 else:
-                    parts.setdefault(name, []).append(product)
+                    parts[name].append(product)
         for code, share in supply.leaves.items():
-            mass = times(kg, share)
+            mass = kg if share == 1.0 else times(kg, share)
             leaves[code] = add([leaves[code], mass]) if code in leaves else mass
     totals: dict[str, Value] = {name: total(numbers) for name, numbers in parts.items()}
     for name, missing in gaps.items():

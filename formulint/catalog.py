@@ -8,7 +8,7 @@ from typing import Generic, TypeVar
 
 from msgspec import Struct
 
-from formulint.amounts import Resolved, Supply, over, resolve
+from formulint.amounts import Resolved, Supply, over, plain, resolve
 from formulint.content import Content, Gap, Missing, Surroundings, Value, content, number
 from formulint.document import Document, load
 from formulint.errors import UserError
@@ -176,8 +176,7 @@ class Catalog:
         active = self._active(material, file.name)
         supply = Supply(
             code, brought.columns, {code: 1.0}, tuple(material.functions), active,
-            brought.gapless and all(isinstance(value, float) for value in brought.columns.values()),
-            components=_called(material),
+            plain(brought.columns), components=_called(material),
         )  # fmt: skip
         return Stock(material, file.name, brought, supply)
 
@@ -252,7 +251,7 @@ class Catalog:
             evaluation=evaluate(resolved, file.name, self.water_density),
             stocks=stocks,
             blends={code: self.leaves(code) for code in written if code not in stocks},
-            charges=charges(formula),
+            charges=charges(formula, swap or {}),
             choice=self._choice,
             today=self.today,
             units=self.settings.units,
@@ -315,6 +314,5 @@ def _as_supply(code: str, resolved: Resolved) -> Supply:
     for name in ("total_volume", "nonvolatile_mass", "nonvolatile_volume", "water_mass", "cost"):
         columns.setdefault(name, mass if isinstance(mass, Gap) else 0.0)
     leaves = {leaf: over(kg, mass) for leaf, kg in resolved.leaves.items()}
-    gapless = all(isinstance(value, float) for value in columns.values())
     unknown = Gap((Missing(f"{code} is an intermediate and has no active share", Place(""), code, "active"),))
-    return Supply(code, columns, leaves, (), unknown, gapless)
+    return Supply(code, columns, leaves, (), unknown, plain(columns))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from operator import attrgetter
 
 from formulint.errors import Misread
 from formulint.finding import Fault, KeyPath, Place
@@ -16,6 +17,10 @@ from formulint.vessels import left_over
 
 ADDITION_ONLY = ("amount", "on", "as_", "of", "alternates", "adjust", "max")
 STEP_ONLY = ("speed", "time", "temperature", "until", "check")
+FOREIGN = {"material": STEP_ONLY, "stage": (*ADDITION_ONLY, *STEP_ONLY), "step": ADDITION_ONLY}
+"""Fields that do not belong to a line, by what the line is."""
+ELSEWHERE = {word: attrgetter(*fields) for word, fields in FOREIGN.items()}
+UNUSED = {word: values(Addition()) for word, values in ELSEWHERE.items()}
 TEST_DIMENSIONS: dict[str, tuple[str, ...]] = {
     "consistency": ("consistency",),
     "high_shear_viscosity": ("viscosity",),
@@ -113,9 +118,10 @@ def _line(line: Addition, path: str, keys: KeyPath) -> Iterator[Fault]:
         words = "a line says " + (" and ".join(given) if given else "neither material nor stage nor step")
         yield Fault(Place(path, keys), words, "a line is one of: a material with its amount, a stage that is poured in, a step of work")
         return
-    allowed = {"material": ADDITION_ONLY, "stage": (), "step": STEP_ONLY}[given[0]]
-    for field in (*ADDITION_ONLY, *STEP_ONLY):
-        if field not in allowed and getattr(line, field) not in (None, (), {}):
+    if ELSEWHERE[given[0]](line) != UNUSED[given[0]]:
+        for field in FOREIGN[given[0]]:
+            if getattr(line, field) in (None, (), {}):
+                continue
             spelled = field.rstrip("_")
             yield Fault(Place(path, (*keys, spelled)), f"{spelled} does not belong to a line with {given[0]}", "leave it out, or put it on another line")
     if given[0] == "material":
@@ -128,8 +134,8 @@ def _amount(line: Addition, path: str, keys: KeyPath) -> Iterator[Fault]:
         yield Fault(Place(path, (*keys, "material")), f"{line.material} has no amount", 'add amount = "..."; unknown is not zero')
         return
     share = not amount.to_fill and amount.dimension == "mass share"
-    for field in ("on", "as_", "of"):
-        if getattr(line, field) is not None and not share:
+    for field in () if share else ("on", "as_", "of"):
+        if getattr(line, field) is not None:
             words = f"{field.rstrip('_')} goes with a share, and the amount is {amount.text}"
             yield Fault(Place(path, (*keys, field.rstrip("_"))), words, "write the amount in %, or leave it out")
     if line.max is not None and not amount.to_fill:
@@ -153,7 +159,7 @@ def _limits(formula: Formula, path: str) -> Iterator[Fault]:
             hint = error.remedy or _hint(name, (*BY_ID, *DOSE_BY_ID))
             yield Fault(Place(path, ("limits", name, *error.at)), error.message, hint)
             continue
-        if least is not None and most is not None and least.exact > most.exact:
+        if least is not None and most is not None and least.base >= most.base and least.exact > most.exact:
             yield Fault(place, f"{name}: min {least} is above max {most}", "exchange them")
 
 

@@ -67,7 +67,6 @@ class Content(Struct, frozen=True):
     columns: dict[str, Value]
     substances: dict[str, Number]
     undisclosed: float
-    gapless: bool
 
 
 def number(figure: Figure) -> Number:
@@ -210,7 +209,7 @@ def content(material: Material, path: str, around: Surroundings) -> Content:
     named = sum(one.share.hi.base for one in material.component)
     water = 0.0 if material.water is None or WATER in substances else material.water.lo.base
     undisclosed = 0.0 if material.disclosure == "full" else max(0.0, 1.0 - named - water)
-    return Content(columns, substances, undisclosed, not any(isinstance(value, Gap) for value in columns.values()))
+    return Content(columns, substances, undisclosed)
 
 
 def _pigments(reader: _Reader, columns: dict[str, Value], nonvolatile: Value, film: Value) -> None:
@@ -282,11 +281,10 @@ def _component_gap(reader: _Reader, at: int, one: Component, field: str) -> Gap:
 
 def add(parts: list[Value]) -> Value:
     """Sum of values; with gaps among them, one gap that names all that is missing."""
-    gaps = [part for part in parts if isinstance(part, Gap)]
-    if gaps:
-        return Gap(tuple(dict.fromkeys(missing for gap in gaps for missing in gap.missing)))
     result: Number = 0.0
     for part in parts:
-        if not isinstance(part, Gap):
-            result = result + part
+        if isinstance(part, Gap):
+            gaps = [one for one in parts if isinstance(one, Gap)]
+            return Gap(tuple(dict.fromkeys(missing for gap in gaps for missing in gap.missing)))
+        result = result + part
     return result

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from msgspec import inspect
 
-from formulint.shape import reads_itself
+from formulint.readable import reads_itself
 
 DRAFT = "http://json-schema.org/draft-07/schema#"
 _PLAIN: dict[type, dict[str, object]] = {

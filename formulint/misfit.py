@@ -16,7 +16,7 @@ from formulint.errors import Misread
 from formulint.figure import describe
 from formulint.finding import Fault, KeyPath, Place
 from formulint.positions import DEPTH
-from formulint.shape import reads_itself
+from formulint.readable import reads_itself
 from formulint.suggest import closest
 
 MOST = 100

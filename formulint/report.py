@@ -127,8 +127,10 @@ def assumptions(catalog: Catalog) -> tuple[str, ...]:
     return tuple(found)
 
 
-def lint(catalog: Catalog, scope: Scope, findings: Sequence[Finding], sections: Sequence[Section], notes: bool) -> Report:
-    """The report of what was judged."""
+def lint(catalog: Catalog, scope: Scope, findings: Sequence[Finding], notes: bool) -> Report:
+    """The report of what was judged; notes are counted unless they are asked for."""
+    seen = [finding for finding in findings if notes or finding.level is not Level.note]
+    sections = by_record(catalog, located(catalog, seen))
     judged = " and ".join(
         counted(number, word) for number, word in ((len(scope.formulas), "formula"), (len(scope.materials), "material")) if number
     )
@@ -140,7 +142,7 @@ def lint(catalog: Catalog, scope: Scope, findings: Sequence[Finding], sections: 
     closing += [f"STOP {stop_line(catalog, one)}" for one in stops[:3]]
     closing += [f"and {len(stops) - 3} more that stop"] if len(stops) > 3 else []
     closing.append("This stops a commit." if stops else "Nothing stops a commit.")
-    return Report(title_line(catalog), assumptions(catalog), tuple(sections), (*closing, CAUTION))
+    return Report(title_line(catalog), assumptions(catalog), sections, (*closing, CAUTION))
 
 
 def stop_line(catalog: Catalog, finding: Finding) -> str:

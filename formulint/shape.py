@@ -3,33 +3,17 @@
 from __future__ import annotations
 
 from datetime import date, datetime, time
-from typing import Protocol, TypeGuard, TypeVar
+from typing import TypeVar
 
 import msgspec
 
 from formulint.document import Document
 from formulint.finding import Fault, KeyPath
+from formulint.readable import reads_itself
 
 T = TypeVar("T")
 
 _NATIVE = (date, datetime, time)
-
-
-class Readable(Protocol):
-    """A type of field that reads itself from a TOML value, such as ``figure.Density``."""
-
-    @classmethod
-    def read(cls, raw: object) -> object:
-        """The value; raises ``Misread`` where it cannot be understood."""
-
-    @classmethod
-    def schema(cls) -> dict[str, object]:
-        """JSON Schema of the field."""
-
-
-def reads_itself(kind: type) -> TypeGuard[type[Readable]]:
-    """True for a type of field that has a reader of its own."""
-    return hasattr(kind, "read")
 
 
 def dec_hook(kind: type, raw: object) -> object:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from msgspec.structs import replace
+
 from formulint.catalog import Catalog, stem
 from formulint.change import Change
 from formulint.compare import FormulaChange, LineChange, PropertyChange, Side, bounds_of, verdict_of
@@ -28,6 +30,7 @@ from formulint.report import (
     title_line,
 )
 from formulint.scope import Touched
+from formulint.staged import Staged
 from formulint.verdict import shown, title_of, units_of
 
 CHANGE_WORDS = {
@@ -246,8 +249,19 @@ def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], reac
     return Report(title, tuple(facts), tuple(sections), (*closing, CAUTION))
 
 
-def deltas(before: Catalog, after: Catalog, reach: Touched) -> tuple[Section, ...]:
-    """What a commit does to the paints it touches."""
-    codes = [*(stem(name) for name in reach.formulas), *(code for code in reach.gone if before.find_formula(code))]
+def with_deltas(report: Report, staged: Staged) -> Report:
+    """The report of a commit being made, with what it does to the paints it touches."""
+    facts = report.facts
+    if staged.elsewhere:
+        words = f"{counted(staged.elsewhere, 'finding')} about records that this commit does not touch: formulint lint shows them"
+        facts = (*facts, words)
+    before, after, reach = staged.before, staged.catalog, staged.reach
+    if before is None:
+        return replace(report, facts=facts)
+    # A sheet that could not be read as it was meant has no deltas: they would say "removed", or "open" everywhere.
+    unclear = {finding.formula for finding in staged.findings if finding.blocks and finding.rule.startswith("record/")}
+    codes = [stem(name) for name in reach.formulas if stem(name) not in unclear]
+    codes += [code for code in reach.gone if before.find_formula(code)]
     changes = compare_formulas(before, after, codes)
-    return tuple(change_section(after, one, ()) for one in changes if printed_moves(after, one))
+    sections = tuple(change_section(after, one, ()) for one in changes if printed_moves(after, one))
+    return replace(report, facts=facts, sections=(*report.sections, *sections))

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from types import MappingProxyType
+
 from msgspec import Struct
 
 from formulint.formula import Formula
@@ -18,8 +21,8 @@ class Charge(Struct, frozen=True):
     before: tuple[Spot, ...]
 
 
-def charges(formula: Formula) -> tuple[Charge, ...]:
-    """Every addition of a material with what is in its vessel at that moment.
+def charges(formula: Formula, swap: Mapping[Spot, str] = MappingProxyType({})) -> tuple[Charge, ...]:
+    """Every addition of a material with what is in its vessel at that moment; ``swap`` names alternates that are used.
 
     A stage that no other stage pours in is followed by the next one in the same vessel; a stage without a vessel of its
     own stays in the vessel of the stage before it, unless it takes up another stage.
@@ -37,7 +40,7 @@ def charges(formula: Formula) -> tuple[Charge, ...]:
             if line.stage is not None:
                 now.extend(ready.pop(line.stage, ()))
             elif line.material is not None:
-                found.append(Charge((i, j), line.material, stage.kind, tuple(now)))
+                found.append(Charge((i, j), swap.get((i, j), line.material), stage.kind, tuple(now)))
                 now.append((i, j))
         if stage.name in poured:
             ready[stage.name] = tuple(now)

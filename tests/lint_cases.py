@@ -94,6 +94,7 @@ class Ladder(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     formula: str = ""
     material: str = ""
     settings: str = SETTINGS
+    files: dict[str, str] = {}
     words: dict[str, str] = {}
     also: tuple[dict[str, str], ...] = ()
 
@@ -108,7 +109,7 @@ class Ladder(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     def _case(self, step: str, words: dict[str, str]) -> Case:
         return Case(
             name=f"{self.name}, {step}", rule=self.rule, source=self.source, date=self.date, formula=self.formula,
-            material=self.material, settings=self.settings, words={**self.words, **words},
+            material=self.material, settings=self.settings, files=self.files, words={**self.words, **words},
         )  # fmt: skip
 
 

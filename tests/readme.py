@@ -234,9 +234,13 @@ def blocks(page: str, folder: Path) -> list[Block]:
 
 def renewed(page: str, folder: Path) -> str:
     """The page with its tables and screens made anew."""
-    made = iter(blocks(page, folder))
-    page = BLOCK.sub(lambda found: found[0][: found.start("text") - found.start()] + next(made).made + "```", page)
-    return TABLE.sub(lambda found: f"{found[1]}{table(found[2])}\n{found[4]}", page)
+    found = blocks(page, folder)
+    broken = [block.where for block in found if "Traceback (most recent call last)" in block.made]
+    if broken:
+        raise SystemExit(f"nothing is written: the tool breaks at {', '.join(broken)} of README.md")
+    made = iter(found)
+    page = BLOCK.sub(lambda one: one[0][: one.start("text") - one.start()] + next(made).made + "```", page)
+    return TABLE.sub(lambda one: f"{one[1]}{table(one[2])}\n{one[4]}", page)
 
 
 if __name__ == "__main__":

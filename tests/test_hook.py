@@ -169,7 +169,6 @@ def test_changed_material_shows_what_it_does_to_its_users(works: Repo) -> None:
     assert (answer.status, missing(answer, "3 formulas and 1 material judged", "T-140", "99.99 99.92 -0.07")) == (0, [])
 
 
-@pytest.mark.xfail(strict=True, reason="a price is in no fingerprint, and formulas without a change of class show no deltas")
 def test_changed_price_shows_what_it_does_to_the_cost(works: Repo) -> None:
     answer = offered(works, {COALESCENT: replace('"1.75 USD/lb"', '"2.75 USD/lb"')(text(COALESCENT))})
     assert (answer.status, missing(answer, "10.42 10.52 +0.10")) == (0, [])

@@ -5,11 +5,11 @@ from typing import Literal
 
 from formulint.content import SHARES, Gap, shares_close
 from formulint.finding import Fault, Place
-from formulint.interval import ends
-from formulint.quantity import in_unit, read
+from formulint.interval import Number, ends
+from formulint.quantity import read
 from formulint.rule import Rule
 from formulint.subject import FormulaSubject, MaterialSubject
-from formulint.verdict import open_fault
+from formulint.verdict import CLOSE, apart, open_fault, shown
 
 
 class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
@@ -29,29 +29,45 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
             return
         batch = subject.formula.batch
         place = Place(subject.path, ("batch",))
-        if subject.resolved.shares_total is not None:
-            low, high = ends(subject.resolved.shares_total)
-            within = read(self.shares_within, ("mass share",)).base
-            if low > 1 + within or high < 1 - within:
-                amount = f"{low * 100:.6g} %"
-                words = f"the shares add up to {amount}, not to 100 %"
-                yield Fault(place, words, "a line is missing, doubled or mistyped", measured=amount, limit="100 %", unit="%")
+        shares = subject.resolved.shares_total
+        if shares is not None:
+            yield from self._shares(shares, place)
             return
         total = subject.resolved.totals.get("total_mass" if batch.dimension == "mass" else "total_volume", 0.0)
         if isinstance(total, Gap):
             yield open_fault("Whether the lines add up to the batch", total, place, batch.text)
             return
-        low, high = ends(total)
-        if low > batch.base * (1 + subject.closure) or high < batch.base * (1 - subject.closure):
+        found = _closes(total, batch.base, subject.closure)
+        if found == "fail":
+            low, high = ends(total)
             yield self._off(subject, low if low > batch.base else high, place)
+        elif found == "open":
+            unit = batch.lo.unit.symbol
+            amount = shown(total, unit, 2)
+            words = f"the lines add up to {amount}, the batch is {batch.text}: {100 * subject.closure:g} % is allowed, so it cannot be said to close"
+            yield Fault(place, words, "write figures instead of ranges where they are known", "open", amount, batch.text, unit)
+
+    def _shares(self, total: Number, place: Place) -> Iterator[Fault]:
+        found = _closes(total, 1.0, read(self.shares_within, ("mass share",)).base)
+        if not found:
+            return
+        low, high = (f"{100 * end:.6g}" for end in ends(total))
+        amount = f"{low} %" if low == high else f"{low} to {high} %"
+        words = f"the shares add up to {amount}, not to 100 %"
+        remedy = "a line is missing, doubled or mistyped"
+        if found == "open":
+            words = f"the shares add up to {amount}; 100 % is asked, so they cannot be said to close"
+            remedy = "write figures instead of ranges where they are known"
+        yield Fault(place, words, remedy, found, amount, "100 %", "%")
 
     def _off(self, subject: FormulaSubject, total: float, place: Place) -> Fault:
         batch = subject.formula.batch
         unit = batch.lo.unit.symbol
-        amount = f"{in_unit(total, unit):.2f} {unit}"
-        off = 100 * (total / batch.base - 1)
+        amount, _ = apart(total, batch.lo, unit, 2)
+        off, allowed = 100 * (total / batch.base - 1), 100 * subject.closure
+        digits = next((more for more in range(2, 9) if round(abs(off), more) != round(allowed, more)), 9)
         side = "too much" if off > 0 else "too little"
-        words = f"the lines add up to {amount}, the batch is {batch.text}: {abs(off):.2f} % {side}"
+        words = f"the lines add up to {amount}, the batch is {batch.text}: {abs(off):.{digits}f} % {side}"
         remedy = "look for a line in another unit, doubled or missing; else correct the batch or the water"
         return Fault(place, words, remedy, measured=amount, limit=batch.text, unit=unit)
 
@@ -73,6 +89,15 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
             Place(subject.stock.path, (given[0][0],)), words, "correct the shares from the supplier's sheet",
             measured=f"{100 * low:.6g} %", limit="100 %", unit="%",
         )  # fmt: skip
+
+
+def _closes(total: Number, whole: float, within: float) -> Literal["", "fail", "open"]:
+    """How a sum stands to what it should come to; what lies on the tolerance is allowed, unlike a rounded float would say."""
+    low, high = ends(total)
+    least, most = whole * (1 - within) * (1 - CLOSE), whole * (1 + within) * (1 + CLOSE)
+    if low > most or high < least:
+        return "fail"
+    return "open" if low < least or high > most else ""
 
 
 def _listed(given: list[tuple[str, object]]) -> str:
