@@ -213,6 +213,13 @@ def _rewritten(old: Side, new: Side, properties: tuple[PropertyChange, ...]) -> 
 
 
 def _printed_moves(change: PropertyChange) -> bool:
+    """True where a printed digit of the paint moves.
+
+    The batch's own mass and volume are no property of the paint. A main component in ppm has more printed digits than
+    any sheet: of a substance three significant digits count.
+    """
+    if change.id in ("mass", "volume"):
+        return False
     unit, digits = units_of(change.id, "metric", "USD")
     if change.before is None or change.after is None:
         return change.before is not change.after
@@ -220,8 +227,11 @@ def _printed_moves(change: PropertyChange) -> bool:
         return isinstance(change.before, Gap) != isinstance(change.after, Gap)
     pairs = zip(ends(change.before), ends(change.after), strict=True)
     unit = unit if "/" not in unit or unit in ("kg/L", "g/L") else ""
+    fine = 5e-4 if change.id.startswith(SUBSTANCE) else 0.0
     half = 0.5 * 10**-digits
-    return any(abs(_seen(one, unit) - _seen(other, unit)) > half for one, other in pairs)
+    return any(
+        abs(_seen(one, unit) - _seen(other, unit)) > max(half, fine * abs(_seen(one, unit))) for one, other in pairs
+    )
 
 
 def _seen(value: float, unit: str) -> float:

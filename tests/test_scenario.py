@@ -218,7 +218,6 @@ def test_class_of_change(change: Changes, step: str) -> None:
     assert change(step)["class"] == CLASSES[step]
 
 
-@pytest.mark.xfail(strict=True, reason="0.1 ppm of 17 % pigment counts as a printed digit, so no rounding is small enough")
 def test_same_amounts_with_three_digits_are_the_same_paint(change: Changes) -> None:
     assert change("8b")["class"] == "equivalent"
 

@@ -1,7 +1,7 @@
 """A figure is there, and not too old."""
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
 from typing import Literal
 
 from formulint.errors import Misread
@@ -45,13 +45,28 @@ class Completeness(Rule, frozen=True, kw_only=True, tag="completeness", tag_fiel
             yield Fault(Place(path, tuple(field.split("."))), f"{code} has no {words}", self.remedy or f"add {field}")
         elif isinstance(value, date) and value > today:
             yield Fault(Place(path, (field,)), f"{code}: {words} {value} lies after {today}", "correct the date")
-        elif isinstance(value, date) and self.max_age is not None and (today - value).days > self._days():
+        elif isinstance(value, date) and self.max_age is not None and value < self._oldest(today):
             age = (today - value).days
-            message = f"{code}: {words} {value} is {_age(age)} old on {today}, more than {self.max_age.replace(' a', ' years')}"
+            message = f"{code}: {words} {value} is {self._age(value, today)} old on {today}, more than {self.max_age.replace(' a', ' years')}"
             yield Fault(Place(path, (field,)), message, self.remedy, measured=f"{age} d", limit=self.max_age, unit="d")
 
-    def _days(self) -> float:
-        return read(self.max_age or "0 d", ("time",)).base / DAY
+    def _oldest(self, today: date) -> date:
+        """The oldest day allowed; whole years are years of the calendar."""
+        age = read(self.max_age or "0 d", ("time",))
+        if age.unit.symbol == "a" and age.value.is_integer() and 0 <= age.value < today.year:
+            return _years_before(today, int(age.value))
+        return today - timedelta(days=min(int(age.base / DAY), today.toordinal() - 1))
+
+    def _age(self, value: date, today: date) -> str:
+        days = (today - value).days
+        if days < 400:
+            return "1 day" if days == 1 else f"{days} days"
+        text = f"{days / 365.2425:.1f} years"
+        if text.removesuffix(".0 years") != (self.max_age or "").removesuffix(" a"):
+            return text
+        years = today.year - value.year - (value > _years_before(today, today.year - value.year))
+        rest = (_years_before(today, years) - value).days
+        return f"{years} years and {rest} day{'s' if rest > 1 else ''}" if rest else f"{years} years"
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: a field that no record has, an age that is no time."""
@@ -61,10 +76,16 @@ class Completeness(Rule, frozen=True, kw_only=True, tag="completeness", tag_fiel
                 yield Misread(f'a {self.record} has no field "{field}"', at=("needs", at))
         if self.max_age is not None:
             try:
-                self._days()
+                self._oldest(date.max)
             except Misread as error:
                 yield Misread(error.message, error.remedy, ("max_age",))
 
 
-def _age(days: int) -> str:
-    return f"{days} days" if days < 400 else f"{days / 365.2425:.1f} years"
+
+def _years_before(day: date, years: int) -> date:
+    """The same day of an earlier year; for 29 February, the 28th where there is none."""
+    last = 28 if (day.month, day.day) == (2, 29) else day.day
+    try:
+        return day.replace(year=day.year - years)
+    except ValueError:
+        return day.replace(year=day.year - years, day=last)
