@@ -213,7 +213,7 @@ def _rewritten(old: Side, new: Side, properties: tuple[PropertyChange, ...]) -> 
 
 
 def _printed_moves(change: PropertyChange) -> bool:
-    """True where a printed digit of the paint moves.
+    """True where a property of the paint moves by a printed digit, one unit of its last place.
 
     The batch's own mass and volume are no property of the paint. A main component in ppm has more printed digits than
     any sheet: of a substance three significant digits count.
@@ -227,11 +227,15 @@ def _printed_moves(change: PropertyChange) -> bool:
         return isinstance(change.before, Gap) != isinstance(change.after, Gap)
     pairs = zip(ends(change.before), ends(change.after), strict=True)
     unit = unit if "/" not in unit or unit in ("kg/L", "g/L") else ""
-    fine = 5e-4 if change.id.startswith(SUBSTANCE) else 0.0
-    half = 0.5 * 10**-digits
-    return any(
-        abs(_seen(one, unit) - _seen(other, unit)) > max(half, fine * abs(_seen(one, unit))) for one, other in pairs
-    )
+    seen = [(_seen(one, unit), _seen(other, unit)) for one, other in pairs]
+    if change.id.startswith(SUBSTANCE):
+        return any(abs(one - other) >= _third_digit(max(one, other)) for one, other in seen)
+    return any(abs(one - other) >= 10**-digits for one, other in seen)
+
+
+def _third_digit(value: float) -> float:
+    """One unit in the third significant digit."""
+    return float(f"1e{int(f'{value:.2e}'.split('e')[1]) - 2}")
 
 
 def _seen(value: float, unit: str) -> float:

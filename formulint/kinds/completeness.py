@@ -6,13 +6,13 @@ from typing import Literal
 
 from formulint.errors import Misread
 from formulint.finding import Fault, Place
-from formulint.formula import Formula
+from formulint.formula import Formula, Product
 from formulint.material import Material
 from formulint.quantity import read
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject, MaterialSubject
 
-DAY = 86400.0
+DAY = 86400  # s
 
 
 class Completeness(Rule, frozen=True, kw_only=True, tag="completeness", tag_field="kind"):
@@ -39,23 +39,31 @@ class Completeness(Rule, frozen=True, kw_only=True, tag="completeness", tag_fiel
     def _field(self, record: Material | Formula, field: str, path: str, code: str, today: date) -> Iterator[Fault]:
         value: object = record
         for part in field.split("."):
-            value = getattr(value, part)
+            value = getattr(value, _attribute(type(value), part))
         words = field.replace("_", " ").replace(".", ", ")
+        place = Place(path, tuple(field.split(".")))
         if value in (None, "", (), {}):
-            yield Fault(Place(path, tuple(field.split("."))), f"{code} has no {words}", self.remedy or f"add {field}")
+            yield Fault(place, f"{code} has no {words}", self.remedy or f"add {field}")
         elif isinstance(value, date) and value > today:
-            yield Fault(Place(path, (field,)), f"{code}: {words} {value} lies after {today}", "correct the date")
+            yield Fault(place, f"{code}: {words} {value} lies after {today}", "correct the date")
         elif isinstance(value, date) and self.max_age is not None and value < self._oldest(today):
             age = (today - value).days
             message = f"{code}: {words} {value} is {self._age(value, today)} old on {today}, more than {self.max_age.replace(' a', ' years')}"
-            yield Fault(Place(path, (field,)), message, self.remedy, measured=f"{age} d", limit=self.max_age, unit="d")
+            yield Fault(place, message, self.remedy, measured=f"{age} d", limit=self.max_age, unit="d")
 
     def _oldest(self, today: date) -> date:
-        """The oldest day allowed; whole years are years of the calendar."""
+        """The oldest day allowed; whole years are years of the calendar.
+
+        Raises
+        ------
+        Misread
+        """
         age = read(self.max_age or "0 d", ("time",))
-        if age.unit.symbol == "a" and age.value.is_integer() and 0 <= age.value < today.year:
+        if age.negative:
+            raise Misread(f'the age "{age}" is below zero', "write how old it may be, such as 3 a or 90 d")
+        if age.unit.symbol == "a" and age.value.is_integer() and age.value < today.year:
             return _years_before(today, int(age.value))
-        return today - timedelta(days=min(int(age.base / DAY), today.toordinal() - 1))
+        return today - timedelta(days=min(int(age.exact // DAY), today.toordinal() - 1))
 
     def _age(self, value: date, today: date) -> str:
         days = (today - value).days
@@ -72,7 +80,7 @@ class Completeness(Rule, frozen=True, kw_only=True, tag="completeness", tag_fiel
         """What is wrong with the rule itself: a field that no record has, an age that is no time."""
         record = Material if self.record == "material" else Formula
         for at, field in enumerate(self.needs):
-            if field.split(".")[0] not in record.__struct_fields__:
+            if not _is_field(record, field.split(".")):
                 yield Misread(f'a {self.record} has no field "{field}"', at=("needs", at))
         if self.max_age is not None:
             try:
@@ -80,6 +88,18 @@ class Completeness(Rule, frozen=True, kw_only=True, tag="completeness", tag_fiel
             except Misread as error:
                 yield Misread(error.message, error.remedy, ("max_age",))
 
+
+def _attribute(record: type, spelled: str) -> str:
+    """The attribute of a record that a file calls so; empty where there is none."""
+    names = zip(getattr(record, "__struct_encode_fields__", ()), getattr(record, "__struct_fields__", ()), strict=True)
+    return next((name for written, name in names if written == spelled), "")
+
+
+def _is_field(record: type, path: list[str]) -> bool:
+    """True for a field of a record, or of a formula's product."""
+    if record is Formula and path[0] == "product" and len(path) == 2:
+        return bool(_attribute(Product, path[1]))
+    return len(path) == 1 and bool(_attribute(record, path[0]))
 
 
 def _years_before(day: date, years: int) -> date:

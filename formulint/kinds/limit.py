@@ -4,8 +4,11 @@ from collections.abc import Iterator
 
 from msgspec.structs import replace
 
+from formulint.content import Value
 from formulint.errors import Misread
+from formulint.evaluate import doses, substance
 from formulint.finding import Fault, Place
+from formulint.properties import DOSE_BY_ID, SUBSTANCE
 from formulint.rule import Applied, Rule
 from formulint.subject import FormulaSubject
 from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
@@ -21,11 +24,21 @@ class Limit(Rule, frozen=True, kw_only=True, tag="limit", tag_field="kind"):
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """The fault of a formula that is outside, or cannot be judged."""
         place = Place(subject.path, ("code",))
-        value = subject.evaluation.value(self.property)
+        value = self._value(subject)
         look = units_of(self.property, subject.units, subject.currency)
         bounds = read_bounds(self.property, self.min, self.max, place)
         for fault in judge_bounds(title_of(self.property), value, bounds, look, place):
             yield replace(fault, property=self.property)
+
+    def _value(self, subject: FormulaSubject) -> Value:
+        """The value of the property; doses and substances are not part of the common evaluation."""
+        resolved, stocks = subject.resolved, subject.stocks
+        if self.property in DOSE_BY_ID:
+            return doses(resolved, {code: stock.supply for code, stock in stocks.items()}).get(self.property, 0.0)
+        if self.property.startswith(SUBSTANCE):
+            contents = {code: stock.content for code, stock in stocks.items()}
+            return substance(resolved, contents, self.property.removeprefix(SUBSTANCE))
+        return subject.evaluation.value(self.property)
 
     def bounds(self, subject: FormulaSubject) -> Iterator[Applied]:
         """The bounds as written."""
