@@ -17,10 +17,9 @@ from formulint.vessels import left_over
 
 ADDITION_ONLY = ("amount", "on", "as_", "of", "alternates", "adjust", "max")
 STEP_ONLY = ("speed", "time", "temperature", "until", "check")
-FOREIGN = {"material": STEP_ONLY, "stage": (*ADDITION_ONLY, *STEP_ONLY), "step": ADDITION_ONLY}
-"""Fields that do not belong to a line, by what the line is."""
-ELSEWHERE = {word: attrgetter(*fields) for word, fields in FOREIGN.items()}
-UNUSED = {word: values(Addition()) for word, values in ELSEWHERE.items()}
+RARE = attrgetter("stage", "step", *ADDITION_ONLY[1:], *STEP_ONLY)
+NOTHING_RARE = RARE(Addition())
+"""What most lines have beside material, amount and note."""
 TEST_DIMENSIONS: dict[str, tuple[str, ...]] = {
     "consistency": ("consistency",),
     "high_shear_viscosity": ("viscosity",),
@@ -79,7 +78,8 @@ def _stages(formula: Formula, path: str) -> Iterator[Fault]:
             yield Fault(Place(path, ("stage", i, "name")), f'two stages are called "{stage.name}"', "give each its own name")
         for j, line in enumerate(stage.additions):
             keys: KeyPath = ("stage", i, "additions", j)
-            yield from _line(line, path, keys)
+            if line.material is None or line.amount is None or RARE(line) != NOTHING_RARE:
+                yield from _line(line, path, keys)
             if line.stage is not None:
                 yield from _pour(line.stage, stage.name, names, poured, Place(path, (*keys, "stage")), formula)
                 poured.setdefault(line.stage, keys)
@@ -118,10 +118,9 @@ def _line(line: Addition, path: str, keys: KeyPath) -> Iterator[Fault]:
         words = "a line says " + (" and ".join(given) if given else "neither material nor stage nor step")
         yield Fault(Place(path, keys), words, "a line is one of: a material with its amount, a stage that is poured in, a step of work")
         return
-    if ELSEWHERE[given[0]](line) != UNUSED[given[0]]:
-        for field in FOREIGN[given[0]]:
-            if getattr(line, field) in (None, (), {}):
-                continue
+    allowed = {"material": ADDITION_ONLY, "stage": (), "step": STEP_ONLY}[given[0]]
+    for field in (*ADDITION_ONLY, *STEP_ONLY):
+        if field not in allowed and getattr(line, field) not in (None, (), {}):
             spelled = field.rstrip("_")
             yield Fault(Place(path, (*keys, spelled)), f"{spelled} does not belong to a line with {given[0]}", "leave it out, or put it on another line")
     if given[0] == "material":
@@ -134,8 +133,8 @@ def _amount(line: Addition, path: str, keys: KeyPath) -> Iterator[Fault]:
         yield Fault(Place(path, (*keys, "material")), f"{line.material} has no amount", 'add amount = "..."; unknown is not zero')
         return
     share = not amount.to_fill and amount.dimension == "mass share"
-    for field in () if share else ("on", "as_", "of"):
-        if getattr(line, field) is not None:
+    for field in ("on", "as_", "of"):
+        if getattr(line, field) is not None and not share:
             words = f"{field.rstrip('_')} goes with a share, and the amount is {amount.text}"
             yield Fault(Place(path, (*keys, field.rstrip("_"))), words, "write the amount in %, or leave it out")
     if line.max is not None and not amount.to_fill:

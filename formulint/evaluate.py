@@ -76,8 +76,8 @@ def strength(kg: Value, supply: Supply, as_: str) -> Value:
 def substance(resolved: Resolved, contents: Mapping[str, Content], cas: str) -> Value:
     """Share of a substance in the batch [kg/kg]; where suppliers do not name everything, from the named sum upwards."""
     counted = [(kg, contents[code]) for code, kg in resolved.leaves.items() if code in contents]
-    named = add([times(kg, one.substances.get(cas, 0.0)) for kg, one in counted])
-    hidden = add([times(kg, one.undisclosed) for kg, one in counted])
+    named = add([times(kg, one.substances[cas]) for kg, one in counted if cas in one.substances])
+    hidden = add([times(kg, one.undisclosed) for kg, one in counted if one.undisclosed])
     mass = resolved.totals.get("total_mass", 0.0)
     if isinstance(named, Gap) or isinstance(hidden, Gap) or isinstance(mass, Gap):
         return add([named, hidden, mass])

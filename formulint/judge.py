@@ -45,6 +45,7 @@ class Judge:
         self.markets = frozenset(market.id for market in vocabulary.market)
         self.selectors = frozenset(one for entry in catalog.rulebook.in_force() for one in entry.rule.about)
         self._holding: dict[str, frozenset[Pick]] = {}
+        self._sound: set[str] = set()
 
     def findings(self, scope: Scope) -> tuple[Finding, ...]:
         """All findings of a scope, ordered by file, place, rule."""
@@ -119,8 +120,7 @@ class Judge:
         found: set[Pick] = set()
         for code in subject.resolved.leaves:
             if code not in self._holding:
-                choice = subject.choice
-                self._holding[code] = frozenset(one for one in self.selectors if one.staged or choice.held(one)[code])
+                self._holding[code] = frozenset(one for one in self.selectors if subject.choice.may_hold(one, code))
             found |= self._holding[code]
         return found
 
@@ -167,14 +167,14 @@ class Judge:
 
     def _register(self) -> Iterator[Finding]:
         stocks = {code: stock for name in self.catalog.material_files() if (stock := self.catalog.stock(code := stem(name)))}
-        used: dict[str, tuple[str, ...]] = {}
+        used: dict[str, list[str]] = {}
         states: dict[str, str] = {}
         for name in self.catalog.formula_files():
             record = self.catalog.formula(name).record
             if record is not None:
                 states[record.code] = record.state
                 for code in codes_in(record):
-                    used[code] = (*used.get(code, ()), record.code)
+                    used.setdefault(code, []).append(record.code)
         subject = RegisterSubject(stocks, used, states, self.catalog.today, True)
         for entry in self.catalog.rulebook.in_force():
             if type(entry.rule).check_register is not Rule.check_register:
@@ -220,7 +220,7 @@ class Judge:
     def _codes(self, formula: Formula, path: str) -> Iterator[Fault]:
         for i, stage in enumerate(formula.stage):
             for j, line in enumerate(stage.additions):
-                if line.material is not None:
+                if line.material is not None and line.material not in self._sound:
                     yield from self._code(line.material, Place(path, ("stage", i, "additions", j, "material")))
                 for k, other in enumerate(line.alternates):
                     yield from self._code(other, Place(path, ("stage", i, "additions", j, "alternates", k)))
@@ -241,6 +241,8 @@ class Judge:
         if material is not None:
             if material.record is None:
                 yield self._unreadable(code, material, place)
+            else:
+                self._sound.add(code)
         elif blend is None:
             known = [stem(name) for name in (*catalog.material_files(), *catalog.formula_files())]
             near = similar(code, known)

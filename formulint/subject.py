@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
-from typing import Protocol
+from typing import Protocol, get_args
 
 from msgspec import Struct
 
@@ -14,6 +14,10 @@ from formulint.evaluate import Evaluation
 from formulint.formula import Formula
 from formulint.material import Material
 from formulint.vessels import Charge
+from formulint.vocabulary import StageKind
+
+
+STAGE_KINDS: tuple[str, ...] = get_args(StageKind)
 
 
 class Stock(Struct, frozen=True):
@@ -60,19 +64,31 @@ class Choice:
 
     def __init__(self, behind: Callable[[str], Iterable[Stock]]) -> None:
         self._behind = behind
-        self._held: dict[str, dict[Selector, _Held]] = {}
+        self._anywhere: dict[Selector, _Held] = {}
+        self._staged: dict[tuple[Selector, str], _Held] = {}
 
-    def held(self, selector: Selector, stage: str = "") -> Mapping[str, bool]:
-        """By code, for materials charged in a stage of that kind."""
-        found = self._held.setdefault(stage, {})
-        if selector not in found:
-            found[selector] = _Held(selector, stage, self._behind)
-        return found[selector]
+    def held(self, selector: Selector) -> Mapping[str, bool]:
+        """By code; a selector of stages holds nothing where no stage is known."""
+        found = self._anywhere.get(selector)
+        if found is None:
+            found = self._anywhere[selector] = _Held(selector, "", self._behind)
+        return found
+
+    def may_hold(self, selector: Selector, code: str) -> bool:
+        """True where the selector holds a code, if only in stages of some kind."""
+        if selector.staged:
+            return any(self._held_in(selector, kind)[code] for kind in STAGE_KINDS)
+        return self.held(selector)[code]
+
+    def _held_in(self, selector: Selector, stage: str) -> Mapping[str, bool]:
+        if (selector, stage) not in self._staged:
+            self._staged[selector, stage] = _Held(selector, stage, self._behind)
+        return self._staged[selector, stage]
 
     def charged(self, selector: Selector, charges: Iterable[Charge]) -> list[Charge]:
         """Those of the charges whose material the selector holds."""
         if selector.staged:
-            return [charge for charge in charges if self.held(selector, charge.kind)[charge.code]]
+            return [charge for charge in charges if self._held_in(selector, charge.kind)[charge.code]]
         held = self.held(selector)
         return [charge for charge in charges if held[charge.code]]
 
@@ -117,7 +133,7 @@ class RegisterSubject(Struct, frozen=True):
     """All materials, with the formulas that use each code directly."""
 
     stocks: Mapping[str, Stock]
-    used_by: Mapping[str, tuple[str, ...]]
+    used_by: Mapping[str, Sequence[str]]
     states: Mapping[str, str]
     today: date
     complete: bool

@@ -8,10 +8,11 @@ from msgspec.structs import replace
 
 from formulint.catalog import Catalog, stem
 from formulint.change import Change
-from formulint.compare import FormulaChange, LineChange, PropertyChange, Side, bounds_of, verdict_of
+from formulint.compare import FormulaChange, PropertyChange
 from formulint.compare import formulas as compare_formulas
 from formulint.content import Gap, Value
 from formulint.interval import ends
+from formulint.lines import LineChange
 from formulint.properties import BY_ID, SUBSTANCE
 from formulint.quantity import Quantity, in_unit
 from formulint.report import (
@@ -30,6 +31,7 @@ from formulint.report import (
     title_line,
 )
 from formulint.scope import Touched
+from formulint.side import Side, bounds_of, verdict_of
 from formulint.staged import Staged
 from formulint.verdict import shown, title_of, units_of
 

@@ -105,11 +105,11 @@ def judge_bounds(
     found, bound = outcome(value, *bounds)
     if found == "pass" or bound is None:
         return
-    below = bound is bounds[0]
     if isinstance(value, Gap):
         yield open_fault(name, value, place, str(bound))
         return
     low, high = ends(value)
+    below = bound is bounds[0] and not (bound is bounds[1] and low >= bound.base * (1 - CLOSE))  # both may be one object
     far = low if below else high
     number, limit = apart(far, bound, unit, digits)
     side = "below" if below else "above"
@@ -120,7 +120,9 @@ def judge_bounds(
         message = f"{name} is {number}, {side} the limit of {limit}"
         yield Fault(place, message, measured=number, limit=limit, unit=unit)
         return
-    message = f"{name} lies from {shown(value, unit, digits)}; {least} {limit} is asked, so it cannot be said to hold"
+    words = shown(value, unit, digits)
+    words = f"is {words} and may be more" if isinstance(value, AtLeast) else f"lies from {words}"
+    message = f"{name} {words}; {least} {limit} is asked, so it cannot be said to hold"
     yield Fault(place, message, kind="open", measured=shown(value, unit, digits), limit=limit, unit=unit)
 
 

@@ -7,10 +7,10 @@ from types import SimpleNamespace
 from formulint import tables
 from formulint.catalog import stem
 from formulint.commands.states import OUTPUT, STATE, catalog_of, put
-from formulint.compare import side
 from formulint.errors import UserError
 from formulint.options import Option
 from formulint.scope import everything, named
+from formulint.side import side
 
 OPTIONS = (Option("what", "only these formulas (default: all)", "CODE", several=True), *STATE, *OUTPUT)
 

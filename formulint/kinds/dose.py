@@ -3,11 +3,14 @@
 from collections.abc import Iterator
 from typing import Literal
 
+from msgspec.structs import replace
+
 from formulint.amounts import over
 from formulint.content import Gap, Value, add
 from formulint.errors import Misread
 from formulint.evaluate import BASIS_COLUMN, strength, substance
 from formulint.finding import Fault, Place
+from formulint.interval import AtLeast
 from formulint.quantity import Quantity
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject
@@ -55,7 +58,16 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         unit = next(bound.unit.symbol for bound in bounds if bound is not None)
         digits = max(bound.decimals for bound in bounds if bound is not None) + (0 if unit == "ppm" else 1)
         name = f"{self._name(subject, codes)} {BASIS_WORDS[self.on]}"
-        yield from judge_bounds(name, value, bounds, (unit, digits), self._place(subject, codes))
+        for fault in judge_bounds(name, value, bounds, (unit, digits), self._place(subject, codes)):
+            yield self._asking(subject, fault) if fault.kind == "open" and isinstance(value, AtLeast) else fault
+
+    def _asking(self, subject: FormulaSubject, fault: Fault) -> Fault:
+        """A sum that is open for what suppliers do not name, with those who have to be asked."""
+        held = subject.choice.held(self.of)
+        codes = [code for code in subject.resolved.leaves if held[code] and subject.stocks[code].content.undisclosed > 0]
+        listed = ", ".join(codes[:3]) + (f" and {len(codes) - 3} more" if len(codes) > 3 else "")
+        remedy = f'ask what else is in {listed}; disclosure = "full" says that everything is named'
+        return replace(fault, remedy=remedy, missing=tuple(Place(subject.stocks[code].path, ("disclosure",)) for code in codes))
 
     def _suppliers(self, subject: FormulaSubject) -> Iterator[Fault]:
         """Each material whose file gives its supplier's window: as supplied, on the batch."""

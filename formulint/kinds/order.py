@@ -62,10 +62,11 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
             if isinstance(line.kg, float) and (line.stage, line.at) in spots
         }
         whole = sum(mass.values())
+        needed = self._needed() * (1 - 1e-9)
         for charge in thens:
-            there = sum(mass.get(spot, 0.0) for spot in charge.before)
+            there = sum(mass[spot] for spot in charge.before if spot in mass)
             share = there / whole if whole > 0 else 0.0
-            if share < self._needed() * (1 - 1e-9):
+            if share < needed:
                 yield self._too_little(subject, charge, firsts, share)
 
     def _needed(self) -> float:

@@ -24,6 +24,8 @@ class Register(Rule, frozen=True, kw_only=True, tag="register", tag_field="kind"
         formula = subject.formula
         if wanted is None or (self.check_for == "not-approved-in-production" and formula.state != "production"):
             return
+        if not any(stock.material.state in wanted for stock in subject.stocks.values()):
+            return
         for i, stage in enumerate(formula.stage):
             for j, line in enumerate(stage.additions):
                 for code in (line.material, *line.alternates) if line.material else ():

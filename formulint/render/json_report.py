@@ -8,13 +8,14 @@ from collections.abc import Iterable, Sequence
 from formulint.amounts import Line
 from formulint.catalog import Catalog
 from formulint.clean import json_safe
-from formulint.compare import FormulaChange, PropertyChange, Side
+from formulint.compare import FormulaChange, PropertyChange
 from formulint.content import Gap, Value
 from formulint.finding import Finding, Place
 from formulint.interval import AtLeast, ends
 from formulint.properties import BY_ID
 from formulint.quantity import in_unit
 from formulint.report import overall
+from formulint.side import Side
 from formulint.verdict import units_of
 
 

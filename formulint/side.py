@@ -1,0 +1,111 @@
+"""One state of one formula with all that a comparison needs: values, lines, fingerprints, findings, bounds."""
+
+from __future__ import annotations
+
+from msgspec import Struct
+
+from formulint import digest
+from formulint.amounts import Line
+from formulint.catalog import Catalog, File
+from formulint.content import Value
+from formulint.finding import Finding, Place
+from formulint.formula import Formula
+from formulint.judge import Judge, codes_in
+from formulint.properties import SUBSTANCE
+from formulint.quantity import Quantity
+from formulint.rule import Applied
+from formulint.subject import FormulaSubject
+from formulint.verdict import narrowest, outcome, read_bounds
+
+
+class Digests(Struct, frozen=True):
+    """The three fingerprints of a formula; empty where a record behind it cannot be read."""
+
+    composition: str
+    making: str
+    data: str
+
+
+class Side(Struct, frozen=True):
+    """One state of one formula."""
+
+    file: File[Formula]
+    formula: Formula
+    values: dict[str, Value]
+    lines: tuple[Line, ...]
+    names: dict[str, str]
+    digests: Digests
+    findings: tuple[Finding, ...]
+    bounds: tuple[Applied, ...]
+    substances: dict[str, str]
+    suppliers: dict[str, str]
+    blends: dict[str, str]
+    litres: Value
+
+
+def digests(catalog: Catalog, formula: Formula) -> tuple[Digests, dict[str, str]]:
+    """Fingerprints of a formula in one snapshot, and those of the intermediates that it uses, by code."""
+    found: dict[str, str] = {}
+
+    def blend(code: str) -> str | None:
+        if code not in found:
+            file = None if catalog.find_material(code) else catalog.find_formula(code)
+            if file is None or file.record is None:
+                return None
+            found[code] = ""  # what uses itself is not gone into again
+            found[code] = digest.composition(file.record, blend)
+        return found[code]
+
+    composition = digest.composition(formula, blend)
+    leaves = {leaf for code in codes_in(formula) for leaf in catalog.leaves(code)}
+    materials = {code: stock.material for code in leaves if (stock := catalog.stock(code)) is not None}
+    return Digests(composition, digest.making(formula, composition, blend), digest.data(materials)), found
+
+
+def side(catalog: Catalog, code: str) -> Side | None:
+    """A formula of one snapshot with all that a comparison needs; None where it is not there or cannot be read."""
+    file = catalog.find_formula(code)
+    if file is None or file.record is None:
+        return None
+    subject = catalog.subject(file)
+    full = catalog.full(subject)
+    judge = Judge(catalog)
+    findings = tuple(judge.formula(file))
+    names = {key: stock.material.name for key, stock in subject.stocks.items()}
+    suppliers = {key: stock.material.supplier for key, stock in subject.stocks.items()}
+    prints, blends = digests(catalog, file.record)
+    return Side(
+        file, file.record, full.values, subject.resolved.lines, names, prints, findings, judge.bounds(subject),
+        _substance_names(subject), suppliers, blends, _litres(file.record, full.values.get("volume", 0.0)),
+    )  # fmt: skip
+
+
+def _litres(formula: Formula, summed: Value) -> Value:
+    """Volume of the batch [L]: as written, else what the lines add up to."""
+    return formula.batch.base if formula.batch.dimension == "volume" else summed
+
+
+def _substance_names(subject: FormulaSubject) -> dict[str, str]:
+    """What the materials call the substances they name, by property id."""
+    found: dict[str, str] = {}
+    for stock in subject.stocks.values():
+        for one in stock.material.component:
+            if one.cas:
+                found.setdefault(SUBSTANCE + one.cas, one.name)
+    return found
+
+
+def bounds_of(one: Side | None, name: str) -> tuple[Quantity | None, Quantity | None]:
+    """The narrowest bounds that anything puts on a property."""
+    applied = [] if one is None else [bound for bound in one.bounds if bound.property == name]
+    return narrowest(read_bounds(name, bound.min, bound.max, Place("")) for bound in applied)
+
+
+def verdict_of(one: Side | None, name: str) -> str:
+    """How a property stands to the narrowest of its bounds; empty where nothing judges it."""
+    least, most = bounds_of(one, name)
+    if one is None or (least is None and most is None):
+        return ""
+    found = outcome(one.values.get(name, 0.0), least, most)[0]
+    kinds = [finding.fault.kind for finding in one.findings if finding.fault.property == name]
+    return "review" if found == "fail" and "review" in kinds and "fail" not in kinds else found

@@ -1,0 +1,60 @@
+"""Fingerprints: what changes which of them, and that their canonical form does not change unnoticed."""
+
+from __future__ import annotations
+
+import pytest
+from edits import EDITS, base, shelf, states
+
+from formulint.catalog import Catalog
+from formulint.side import Digests, side
+
+GOLDEN = {
+    "T-1": Digests(
+        "c1:fea774c3615aa64117179ef7315705cbccf1f31e64af780976b317467dcaea5b",
+        "m1:72b07d7cc674961b7b93299a4a2be658c69bbd8421a8e7c1f1bff44a9c17436e",
+        "d1:7368a5b13d6e8f2ad8b69d87f72d9358e676e6ab6c6f783d98f29c10e9c545d4",
+    ),
+    "T-2": Digests(
+        "c1:1612a4e8ef134d86e60e58b79ce613d55686ce879fc002482bcdb6707185038d",
+        "m1:c08ccf361f924334d6fca30c5c8f2b238822a84a1afe7f822d3239712fc9ef95",
+        "d1:de5170d982f763f736a39544148096c416fd30666c2f8aba7812bbc509b27dfc",
+    ),
+}
+"""Who changes these changes what is recorded in every repository: a new prefix is due, not a new digest."""
+
+
+def digests(catalog: Catalog, code: str) -> Digests:
+    """The fingerprints of a formula."""
+    found = side(catalog, code)
+    assert found is not None, f"{code} cannot be read"
+    return found.digests
+
+
+def changed(before: Digests, after: Digests) -> str:
+    """Initials of the digests that differ."""
+    return "".join(name[0] for name in Digests.__struct_fields__ if getattr(before, name) != getattr(after, name))
+
+
+@pytest.mark.parametrize("name", EDITS)
+def test_edit(name: str) -> None:
+    edit = EDITS[name]
+    found = [changed(digests(before, edit.about), digests(after, edit.about)) for before, after in states(edit)]
+    assert found == [edit.digests] * len(found)
+
+
+@pytest.mark.parametrize("code", GOLDEN)
+def test_golden(code: str) -> None:
+    assert digests(shelf(base()), code) == GOLDEN[code]
+
+
+def test_each_digest_says_what_it_is_of() -> None:
+    found = digests(shelf(base()), "T-1")
+    assert [found.composition[:3], found.making[:3], found.data[:3]] == ["c1:", "m1:", "d1:"]
+    assert {len(found.composition), len(found.making), len(found.data)} == {3 + 64}
+
+
+def test_a_mass_and_a_volume_are_never_one() -> None:
+    # 30 kg of water and 30 L of water are different sheets, whatever the density of the day.
+    files = base()
+    other = shelf({**files, "formulas/T-2": files["formulas/T-2"].replace('"30 kg"', '"30 L"')})
+    assert changed(digests(shelf(files), "T-2"), digests(other, "T-2")) == "cm"
