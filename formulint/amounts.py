@@ -148,6 +148,9 @@ def resolve(
     mass = _batch_mass(formula.batch, drafts)
     lines = _weigh(drafts, mass, formula.batch, path, faults)
     totals, leaves = _sum(lines, [draft.supply for draft in drafts])
+    filled = f"total_{formula.batch.dimension}"
+    if any(draft.to_fill for draft in drafts) and not isinstance(totals.get(filled), Gap):
+        totals[filled] = formula.batch.base  # by definition, however little is known of the other lines
     shares = _shares_total(drafts)
     return Resolved(tuple(lines), totals, leaves, shares, tuple(faults))
 

@@ -56,9 +56,13 @@ class Catalog:
         The packs that come with the tool; shared by the catalogs of one run.
     today : date, optional
         The day on which rules are judged; default the snapshot's own.
+    policy : Catalog, optional
+        Settings and house rules are taken from this one: what a proposal says of its own rules does not count.
     """
 
-    def __init__(self, snapshot: Snapshot, shipped: Shipped, today: date | None = None) -> None:
+    def __init__(
+        self, snapshot: Snapshot, shipped: Shipped, today: date | None = None, policy: Catalog | None = None
+    ) -> None:
         self.snapshot = snapshot
         self.shipped = shipped
         self.today = today or snapshot.date
@@ -72,11 +76,11 @@ class Catalog:
         self._choice = Choice(self._behind)
         self.cycles: dict[str, tuple[str, ...]] = {}
         self.settings_file = self._read(SETTINGS_FILE, Settings)
-        self.settings = self.settings_file.record or Settings(format=1)
+        self.settings: Settings = policy.settings if policy is not None else self.settings_file.record or Settings(format=1)
         self.formula_names = self._index(self.settings.folders.formulas)
         self.material_names = self._index(self.settings.folders.materials)
         self.house_faults: tuple[Fault, ...] = ()
-        self.rulebook = Rulebook(shipped, self._house(), self.today)
+        self.rulebook: Rulebook = Rulebook(shipped, self._house() if policy is None else policy.rulebook.house, self.today)
         water = self.settings.water_density
         self.water_density = WATER_DENSITY if water is None else water.base
         self.around = Surroundings(self.settings.currency, self.water_density, shipped.exempt("us", self.today))

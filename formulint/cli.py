@@ -17,6 +17,7 @@ COMMANDS = {
     "lint": "judge formulas and materials against the rules",
     "properties": "compute what a formula is: density, solids, PVC, VOC, cost, doses",
     "diff": "say what changed between two states, and what that does to the paint",
+    "gate": "say whether a proposal may go in: the merged result, judged by the policy of its base",
     "schema": "print the format of a record as JSON Schema, for editors",
 }
 DESCRIPTION = """\

@@ -33,10 +33,11 @@ class Scope(Struct, frozen=True):
 
 
 class Judge:
-    """Judges the records of one catalog."""
+    """Judges the records of one catalog; the formulas of ``strict`` by the standard of production, whatever their state."""
 
-    def __init__(self, catalog: Catalog) -> None:
+    def __init__(self, catalog: Catalog, strict: frozenset[str] = frozenset()) -> None:
         self.catalog = catalog
+        self.strict = strict
         settings = catalog.settings
         self.confirmed = frozenset(settings.confirmed)
         self.levels = {one.rule: Level[one.level] for one in settings.rule_setting if not one.rule.startswith("unsafe/")}
@@ -112,7 +113,7 @@ class Judge:
             rule = check.entry.rule
             if check.about <= held and rule.concerns(formula):
                 for fault in rule.check(subject):
-                    yield self._stamp(check.entry, fault, formula.state, code, "")
+                    yield self._stamp(check.entry, fault, self._state(formula), code, "")
         yield from self._own_limits(subject, code)
 
     def _held(self, subject: FormulaSubject) -> set[Pick]:
@@ -124,6 +125,9 @@ class Judge:
             found |= self._holding[code]
         return found
 
+    def _state(self, formula: Formula) -> str:
+        return "production" if formula.code in self.strict else formula.state
+
     def _own_limits(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
         formula = subject.formula
         evaluation = self.catalog.full(subject) if any(":" in name or "_on_" in name for name in formula.limits) else subject.evaluation
@@ -131,7 +135,7 @@ class Judge:
             place = Place(subject.path, ("limits", name))
             ends = read_bounds(name, bounds.min, bounds.max, place)
             look = units_of(name, subject.units, subject.currency)
-            level = Level.warning if formula.state == "bench" else Level.error
+            level = Level.warning if self._state(formula) == "bench" else Level.error
             for fault in judge_bounds(title_of(name), evaluation.value(name), ends, look, place):
                 fault = replace(fault, property=name)
                 why = "the sheet asks for this itself, under [limits]"

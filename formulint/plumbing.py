@@ -99,6 +99,11 @@ class Git:
             raise self.failure(words[0], complaint)
         return out
 
+    def version(self) -> tuple[int, ...]:
+        """Major and minor number of git; empty where it does not say."""
+        words = self.call("version")[1].decode("ascii", "replace").split()
+        return tuple(int(part) for part in words[2].split(".")[:2] if part.isdigit()) if len(words) > 2 else ()
+
     def failure(self, command: str, complaint: bytes) -> UserError:
         """What a failed call means and what helps."""
         said = words_of(complaint)
@@ -110,10 +115,9 @@ class Git:
             return UserError(message, "move .git/index aside and run git reset; then stage your changes again")
         if broken(complaint):
             return UserError(f"this clone is damaged or incomplete: {said}", DAMAGE)
-        version = self.call("version")[1].decode("ascii", "replace").split()
-        number = tuple(int(part) for part in version[2].split(".")[:2] if part.isdigit()) if len(version) > 2 else ()
+        number = self.version()
         if number and number < OLDEST:
-            message = f"git {version[2]} is too old"
+            message = f"git {'.'.join(map(str, number))} is too old"
             return UserError(message, "install the package git, {}.{} or newer".format(*OLDEST))
         return UserError(f"git {command} failed: {said or 'it gave no reason'}", "look with git status and git fsck")
 

@@ -131,6 +131,19 @@ class _Files(Struct, frozen=True, eq=False):
         pass
 
 
+class _Nowhere(Struct, frozen=True):
+    """The bytes of a state that holds nothing."""
+
+    def contents(self, entries: Sequence[Entry]) -> dict[str, bytes]:
+        return {}
+
+    def close(self) -> None:
+        pass
+
+
+NOWHERE = _Nowhere()
+
+
 def work_tree(start: str | git.Repository, today: date | None = None, folders: FoldersOf | None = None) -> Snapshot:
     """What lies on disk: tracked files and those that git does not ignore; in a plain folder, every file.
 
@@ -184,6 +197,13 @@ def at(start: str | git.Repository, revision: str, today: date | None = None) ->
         day, origin = _day(today)
     folder = worktree.path_of(worktree.Disk(repository.top), root) if repository.top else ""
     return Snapshot(short, day, origin, root, folder, commit, entries, faults, _Objects(repository), repository)
+
+
+def tree(repository: git.Repository, oid: str, label: str, day: date, origin: str) -> Snapshot:
+    """A tree without a commit, such as what a merge would hold, judged as on a day."""
+    root, entries, faults = _assemble(repository.committed(oid), repository.prefix, "keep formulint.toml in the proposal")
+    folder = worktree.path_of(worktree.Disk(repository.top), root) if repository.top else ""
+    return Snapshot(label, day, origin, root, folder, None, entries, faults, _Objects(repository), repository)
 
 
 def changed(staged: Snapshot) -> tuple[FileChange, ...]:

@@ -16,7 +16,6 @@ from formulint.material import Material
 from formulint.vessels import Charge
 from formulint.vocabulary import StageKind
 
-
 STAGE_KINDS: tuple[str, ...] = get_args(StageKind)
 
 

@@ -11,6 +11,8 @@ from formulint.change import Change
 from formulint.compare import FormulaChange, PropertyChange
 from formulint.compare import formulas as compare_formulas
 from formulint.content import Gap, Value
+from formulint.finding import Level
+from formulint.gate import Answer
 from formulint.interval import ends
 from formulint.lines import LineChange
 from formulint.properties import BY_ID, SUBSTANCE
@@ -24,9 +26,11 @@ from formulint.report import (
     Table,
     Tone,
     assumptions,
+    by_record,
     counted,
     heading,
     located,
+    stop_line,
     summary,
     title_line,
 )
@@ -267,3 +271,23 @@ def with_deltas(report: Report, staged: Staged) -> Report:
     changes = compare_formulas(before, after, codes)
     sections = tuple(change_section(after, one, ()) for one in changes if printed_moves(after, one))
     return replace(report, facts=facts, sections=(*report.sections, *sections))
+
+
+def gate(answer: Answer, notes: bool) -> Report:
+    """The answer of the gate: what was judged by what, what keeps it out, and what the proposal does to the paints."""
+    seen = [one for one in answer.findings if notes or one.level is not Level.note]
+    sections = by_record(answer.after, located(answer.after, seen))
+    sections += tuple(change_section(answer.after, one, ()) for one in answer.changes if printed_moves(answer.after, one))
+    facts = [f"judged by the settings and rules of the base, {answer.base[:7]}"]
+    if answer.merged:
+        facts.append("the proposal does not contain its base: what a merge of both would hold was written and judged")
+    if answer.reach.through:
+        facts.append("reached through what they use: " + ", ".join(f"{stem(name)} (by {code})" for name, code in sorted(answer.reach.through.items())))
+    title = f"formulint gate: {answer.after.snapshot.label} into {answer.base[:7]}, judged as on {answer.after.today}"
+    refused = answer.refused
+    judged = f"{counted(len(answer.scope.formulas), 'formula')} and {counted(len(answer.scope.materials), 'material')} judged"
+    closing = [f"{judged}: {summary(answer.findings)}"]
+    closing += [f"NO: {stop_line(answer.after, one)}" for one in refused[:5]]
+    closing += [f"and {len(refused) - 5} more"] if len(refused) > 5 else []
+    closing.append("The gate says no." if refused else "The gate says yes.")
+    return Report(title, (*facts, *assumptions(answer.after)), sections, (*closing, CAUTION))

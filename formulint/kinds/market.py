@@ -99,8 +99,14 @@ class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
         formula = subject.formula
         named = formula.category.get(self.id)
         if named is None:
-            words = f"no category of {self.id} follows from class {formula.class_}"
-            return Fault(Place(subject.path, ("class",)), words, f"name one under [category] as {self.id} = \"...\"", "open")
+            place = Place(subject.path, ("class",))
+            days = [row.from_ for row in self.category if row.from_ is not None and row.where is not None and row.where.holds(formula)]
+            if days and min(days) > subject.today:
+                words = f"{self.id} has no limit for class {formula.class_} in force on {subject.today}: its first is of {min(days)}"
+                return Fault(place, words, "judge as on a later day, or leave this market out", "open")
+            use = f", use {' and '.join(formula.product.use)}" if formula.product.use else " without a use"
+            words = f"no category of {self.id} follows from class {formula.class_}{use}"
+            return Fault(place, words, f"name one under [category] as {self.id} = \"...\"", "open")
         near = get_close_matches(named[:80], [row.name for row in self.category if row.in_force(subject.today)], 1, 0.4)
         hint = f'did you mean "{near[0]}"?' if near else "see the table of that market"
         words = f'{self.id} has no category "{named}" in force on {subject.today}'

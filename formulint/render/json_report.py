@@ -5,12 +5,15 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Sequence
 
+from msgspec.structs import replace
+
 from formulint.amounts import Line
 from formulint.catalog import Catalog
 from formulint.clean import json_safe
 from formulint.compare import FormulaChange, PropertyChange
 from formulint.content import Gap, Value
-from formulint.finding import Finding, Place
+from formulint.finding import Finding, Level, Place
+from formulint.gate import Answer
 from formulint.interval import AtLeast, ends
 from formulint.properties import BY_ID
 from formulint.quantity import in_unit
@@ -106,6 +109,27 @@ def lint(catalog: Catalog, findings: Sequence[Finding], judged: dict[str, int]) 
             "judged": judged,
             "verdict": overall(findings),
             "results": [result(catalog, finding) for finding in findings],
+        }
+    )
+
+
+def gate(answer: Answer) -> str:
+    """The ``gate`` object."""
+    catalog = answer.after
+    refused = set(answer.refused)
+    worst = [replace(one, level=Level.error) if one in refused else one for one in answer.findings]
+    return dumps(
+        {
+            "format": "formulint/gate/1",
+            "base": answer.base,
+            "head": answer.head,
+            "merged": answer.merged,
+            "state": catalog.snapshot.label,
+            "date": str(catalog.today),
+            "judged": {"formulas": len(answer.scope.formulas), "materials": len(answer.scope.materials)},
+            "verdict": overall(worst),
+            "answer": "no" if refused else "yes",
+            "results": [result(catalog, finding) for finding in answer.findings],
         }
     )
 
