@@ -181,11 +181,11 @@ def _write(draft: _Draft, batch: MassOrVolume, path: str, faults: list[Fault]) -
         return
     elif amount.to_fill:
         draft.to_fill = True
-    elif amount.dimension == "mass":
+    elif (dimension := amount.dimension) == "mass":
         draft.fixed = amount.base
-    elif amount.dimension == "volume":
+    elif dimension == "volume":
         draft.fixed = over(amount.base, supply.columns["total_volume"])
-    elif amount.dimension == "mass share":
+    elif dimension == "mass share":
         draft.part = over(amount.base, _strength(draft, path))
     elif batch.dimension == "volume":
         draft.fixed = over(amount.base * batch.base, supply.columns["total_volume"])

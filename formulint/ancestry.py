@@ -27,6 +27,24 @@ def behind(repository: Repository, old: str, new: str) -> bool:
     return False
 
 
+def parted(repository: Repository, one: str, other: str) -> str:
+    """The commit at which two commits (full ids) parted.
+
+    Raises
+    ------
+    UserError
+        Where they have no common past, or it was cut off.
+    """
+    status, out, complaint = repository.git.call("merge-base", one, other)
+    if status == 0:
+        return out.decode("ascii", "replace").split("\n")[0]
+    if status != 1 or plumbing.broken(complaint):
+        raise repository.git.failure("merge-base", complaint)
+    if repository.shallow:
+        raise shallow(f"where {one[:7]} and {other[:7]} parted")
+    raise UserError(f"{one[:7]} and {other[:7]} have no common past", "compare them directly: OLD..NEW")
+
+
 def shallow(what: str) -> UserError:
     """The complaint of a clone without its older history."""
     message = f"this clone is shallow, older history was left out: {what} cannot be said"

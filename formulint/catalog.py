@@ -21,8 +21,8 @@ from formulint.rulebook import Entry, Rulebook, Shipped, read_house
 from formulint.settings import Settings
 from formulint.shape import read
 from formulint.snapshot import Snapshot
-from formulint.subject import Choice, FormulaSubject, Stock
-from formulint.vessels import charges
+from formulint.subject import Choice, FormulaSubject, Picked, Stock
+from formulint.vessels import by_code, charges
 
 SETTINGS_FILE = "formulint.toml"
 WATER_DENSITY = 0.998  # kg/L at 20 degC; printed as an assumption where the settings do not say it
@@ -73,7 +73,7 @@ class Catalog:
         self._supplies: dict[str, Supply | None] = {}
         self._rule_documents: dict[str, Document] = {}
         self._busy: list[str] = []
-        self._choice = Choice(self._behind)
+        self._choice = Choice(self._behind, lambda: self.rulebook.selectors())
         self.cycles: dict[str, tuple[str, ...]] = {}
         self.settings_file = self._read(SETTINGS_FILE, Settings)
         self.settings: Settings = policy.settings if policy is not None else self.settings_file.record or Settings(format=1)
@@ -249,14 +249,15 @@ class Catalog:
         for code in written:
             codes.update(self.leaves(code))
         stocks = {code: stock for code in sorted(codes) if (stock := self.stock(code)) is not None}
+        blends = {code: self.leaves(code) for code in written if code not in stocks}
         return FormulaSubject(
             formula=formula,
             path=file.name,
             evaluation=evaluate(resolved, file.name, self.water_density),
             stocks=stocks,
-            blends={code: self.leaves(code) for code in written if code not in stocks},
-            charges=charges(formula, swap or {}),
-            choice=self._choice,
+            blends=blends,
+            charges=by_code(charges(formula, swap or {})),
+            picked=Picked(self._choice, (*resolved.leaves, *(code for code in blends if code not in resolved.leaves))),
             today=self.today,
             units=self.settings.units,
             currency=self.settings.currency,

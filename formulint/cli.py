@@ -43,6 +43,7 @@ def standard(words: Sequence[str]) -> SimpleNamespace:
     """The same by the standard library's parser."""
     from argparse import ArgumentParser, RawDescriptionHelpFormatter
 
+    words, rest = (words[: words.index("--")], list(words[words.index("--") + 1 :])) if "--" in words else (words, [])
     top = ArgumentParser(prog="formulint", description=DESCRIPTION, epilog=STATUS, formatter_class=RawDescriptionHelpFormatter)
     top.add_argument("--version", action="version", version=f"formulint {__version__}")
     top.add_argument("-C", dest="folder", metavar="DIR", default=".", help="look in this folder instead of the current one")
@@ -51,7 +52,13 @@ def standard(words: Sequence[str]) -> SimpleNamespace:
         one = commands.add_parser(name, help=help_, description=help_[0].upper() + help_[1:] + ".", epilog=STATUS)
         if name in words:
             add_to(one, import_module(f"formulint.commands.{name}").OPTIONS)
-    return SimpleNamespace(**vars(top.parse_args(words)))
+    found = SimpleNamespace(**vars(top.parse_args(words)))
+    taker = next((one for one in import_module(f"formulint.commands.{found.command}").OPTIONS if one.takes_rest), None)
+    if rest and taker is None:
+        top.error(f"{found.command} takes nothing after --")
+    if taker is not None:
+        setattr(found, taker.key, [*getattr(found, taker.key), *rest])
+    return found
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

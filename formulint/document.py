@@ -195,7 +195,7 @@ def _newer(path: str, text: str) -> tuple[Fault, ...]:
 
 
 def _uneven(text: str) -> bool:
-    return any(line.count("{") != line.count("}") for line in text.split("\n"))
+    return any(line.count("{") != line.count("}") for line in text.split("\n") if "{" in line)
 
 
 def _faults(path: str, text: str, troubles: list[Trouble], kind: Kind) -> tuple[Fault, ...]:

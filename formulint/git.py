@@ -65,6 +65,8 @@ class Repository:
 
     Attributes
     ----------
+    git_dir : str
+        Absolute path of git's own folder.
     top : str
         Absolute path of the work tree; empty in a bare repository and inside a git directory.
     prefix : str
@@ -76,6 +78,7 @@ class Repository:
     """
 
     def __init__(self, program: str, where: Where, prefix: str, handed: Mapping[str, str]) -> None:
+        self.git_dir = where.git_dir
         self.top = where.top
         self.prefix = prefix
         self.head = where.head

@@ -12,7 +12,7 @@ from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
 from formulint.finding import Fault, Finding, Level, Place, Source
 from formulint.formula import Formula
 from formulint.material import Material
-from formulint.rule import Applied, Pick, Rule
+from formulint.rule import Applied, Rule
 from formulint.rulebook import Entry
 from formulint.settings_check import of_settings
 from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject
@@ -44,8 +44,6 @@ class Judge:
         vocabulary = catalog.shipped.vocabulary()
         self.tags = frozenset(tag.id for tag in vocabulary.tag)
         self.markets = frozenset(market.id for market in vocabulary.market)
-        self.selectors = frozenset(one for entry in catalog.rulebook.in_force() for one in entry.rule.about)
-        self._holding: dict[str, frozenset[Pick]] = {}
         self._sound: set[str] = set()
 
     def findings(self, scope: Scope) -> tuple[Finding, ...]:
@@ -108,22 +106,13 @@ class Judge:
 
     def _all(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
         formula = subject.formula
-        held = self._held(subject)
+        held = frozenset(subject.picked)
         for check in self.catalog.rulebook.checks(formula.markets):
             rule = check.entry.rule
-            if check.about <= held and rule.concerns(formula):
+            if check.about <= held and (check.for_every or rule.concerns(formula)):
                 for fault in rule.check(subject):
                     yield self._stamp(check.entry, fault, self._state(formula), code, "")
         yield from self._own_limits(subject, code)
-
-    def _held(self, subject: FormulaSubject) -> set[Pick]:
-        """The selectors of rules that may hold something in a formula: all others need not be asked."""
-        found: set[Pick] = set()
-        for code in subject.resolved.leaves:
-            if code not in self._holding:
-                self._holding[code] = frozenset(one for one in self.selectors if subject.choice.may_hold(one, code))
-            found |= self._holding[code]
-        return found
 
     def _state(self, formula: Formula) -> str:
         return "production" if formula.code in self.strict else formula.state

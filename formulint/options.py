@@ -19,7 +19,7 @@ class Option:
     """One option or positional of a command.
 
     ``value`` names its value in help; a flag has none. ``read`` turns the text into a value and raises ``ValueError``
-    with a sentence. Options of one ``group`` exclude each other.
+    with a sentence. Options of one ``group`` exclude each other. One that ``takes_rest`` also has what follows ``--``.
     """
 
     def __init__(
@@ -34,6 +34,7 @@ class Option:
         repeated: bool = False,
         several: bool = False,
         group: str = "",
+        takes_rest: bool = False,
     ) -> None:
         self.name = name
         self.help = help
@@ -44,6 +45,7 @@ class Option:
         self.repeated = repeated
         self.several = several
         self.group = group
+        self.takes_rest = takes_rest
 
     @property
     def key(self) -> str:
@@ -64,9 +66,13 @@ def quick(options: Sequence[Option], words: Sequence[str]) -> SimpleNamespace | 
     used: set[str] = set()
     rest: list[str] = []
     at = 0
+    rest_of = next((one for one in options if one.takes_rest), None)
     while at < len(words):
         word = words[at]
         at += 1
+        if word == "--" and rest_of is not None:
+            found[rest_of.key] += words[at:]
+            break
         if not word.startswith("-"):
             rest.append(word)
             continue

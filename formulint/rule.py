@@ -43,10 +43,6 @@ class Where(Struct, frozen=True, forbid_unknown_fields=True, rename={"class_": "
         )
 
 
-EVERY = Where()
-"""Selects every formula; a rule without ``where`` has this very object."""
-
-
 class Pick(Struct, frozen=True, cache_hash=True, forbid_unknown_fields=True, rename={"but": "except"}):
     """Selects materials: every key given must hold, by membership; nothing that ``except`` selects."""
 
@@ -67,9 +63,9 @@ class Pick(Struct, frozen=True, cache_hash=True, forbid_unknown_fields=True, ren
     def holds(self, material: Material, stage: str = "") -> bool:
         """True if every key given holds for the material (charged in a stage of that kind)."""
         return (
-            (not self.functions or any(function in self.functions for function in material.functions))
+            (not self.functions or not set(self.functions).isdisjoint(material.functions))
             and (not self.forms or material.form in self.forms)
-            and (not self.tags or any(tag in self.tags for tag in material.tags))
+            and (not self.tags or not set(self.tags).isdisjoint(material.tags))
             and (not self.codes or material.code in self.codes)
             and (not self.cas or any(component.cas in self.cas for component in material.component))
             and (not self.states or material.state in self.states)
@@ -102,7 +98,7 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
     source: Source
     from_: date | None = None
     until: date | None = None
-    where: Where = EVERY
+    where: Where = Where()
     unless: Where | None = None
 
     @property
@@ -116,9 +112,17 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
 
     def concerns(self, formula: Formula) -> bool:
         """True for the formulas the rule is about."""
-        if self.where is not EVERY and not self.where.holds(formula):
-            return False
-        return self.unless is None or not self.unless.holds(formula)
+        return self.where.holds(formula) and not (self.unless is not None and self.unless.holds(formula))
+
+    @property
+    def for_every(self) -> bool:
+        """True where the rule concerns every formula."""
+        return self.where == Where() and self.unless is None
+
+    @property
+    def of_formulas(self) -> bool:
+        """True where the rule may have something to say about a formula."""
+        return type(self).check is not Rule.check
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """What the rule has to say about one formula."""

@@ -149,10 +149,14 @@ class _File(Struct, frozen=True):
 
 
 class Check(Struct, frozen=True):
-    """A rule about formulas, with the selectors of which a formula must hold something for it to speak."""
+    """A rule about formulas, with the selectors of which a formula must hold something for it to speak.
+
+    ``for_every`` says that the rule concerns every formula.
+    """
 
     entry: Entry
     about: frozenset[Pick]
+    for_every: bool
 
 
 class Rulebook:
@@ -163,6 +167,7 @@ class Rulebook:
         self.house = house
         self.today = today
         self._in_force: dict[tuple[str, ...], tuple[Entry, ...]] = {}
+        self._selectors: frozenset[Pick] | None = None
         self._checks: dict[tuple[str, ...], tuple[Check, ...]] = {}
 
     def all(self) -> tuple[Entry, ...]:
@@ -178,11 +183,17 @@ class Rulebook:
             self._in_force[key] = tuple(entry for entry in (*found, *self.house) if entry.rule.in_force(self.today))
         return self._in_force[key]
 
+    def selectors(self) -> frozenset[Pick]:
+        """All selectors by which rules in force ask about formulas."""
+        if self._selectors is None:
+            self._selectors = frozenset(one for entry in self.in_force() for one in entry.rule.about)
+        return self._selectors
+
     def checks(self, markets: tuple[str, ...]) -> tuple[Check, ...]:
         """Of those in force, the ones that are about formulas."""
         if markets not in self._checks:
-            rules = [entry for entry in self.in_force(markets) if type(entry.rule).check is not Rule.check]
-            self._checks[markets] = tuple(Check(entry, frozenset(entry.rule.about)) for entry in rules)
+            rules = [entry for entry in self.in_force(markets) if entry.rule.of_formulas]
+            self._checks[markets] = tuple(Check(entry, frozenset(entry.rule.about), entry.rule.for_every) for entry in rules)
         return self._checks[markets]
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from datetime import date
 
 from msgspec import Struct
@@ -9,11 +10,13 @@ from msgspec.structs import replace
 
 from formulint import git, snapshot
 from formulint.catalog import Catalog, stem
+from formulint.errors import UserError
 from formulint.finding import Finding, Place
 from formulint.judge import Judge
 from formulint.rulebook import Shipped
 from formulint.scope import Touched, touched
 from formulint.snapshot import Snapshot
+from formulint.together import told
 
 UNKNOWN = "record/known-material"
 
@@ -56,7 +59,30 @@ def judge(folder: str, today: date | None) -> Staged | None:
     findings = tuple(finding for finding in found if _concerns(finding, reach, odd & ours))
     if any(finding.rule == UNKNOWN for finding in findings):
         findings = tuple(_explained(finding, catalog, before, reach) for finding in findings)
+    if any(finding.blocks for finding in findings):
+        findings = tuple(told(findings, lambda: _sides(repository, catalog, shipped)))
     return Staged(catalog, before, reach, findings, len(found) - len(findings))
+
+
+def _sides(repository: git.Repository, catalog: Catalog, shipped: Shipped) -> list[Catalog]:
+    """HEAD and what is being merged into it; fewer than two where this is no merge.
+
+    While git runs the hook of a clean merge, it names the other side in the environment only; after a conflict that
+    was settled by hand, in its own folder.
+    """
+    others = {name[8:] for name in os.environ if name.startswith("GITHEAD_")}
+    try:
+        with open(os.path.join(repository.git_dir, "MERGE_HEAD"), encoding="ascii") as handle:
+            others.update(handle.read().split())
+    except (OSError, UnicodeDecodeError):
+        pass
+    found = []
+    for commit in (repository.head or "", *sorted(others)):
+        try:
+            found.append(Catalog(snapshot.at(repository, commit, catalog.today), shipped, catalog.today))
+        except UserError:
+            return []
+    return found
 
 
 def _irregular(state: Snapshot) -> frozenset[str]:

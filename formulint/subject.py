@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
+from operator import attrgetter
 from typing import Protocol, get_args
 
 from msgspec import Struct
@@ -17,6 +18,7 @@ from formulint.vessels import Charge
 from formulint.vocabulary import StageKind
 
 STAGE_KINDS: tuple[str, ...] = get_args(StageKind)
+SPOT = attrgetter("spot")
 
 
 class Stock(Struct, frozen=True):
@@ -41,62 +43,53 @@ class Selector(Protocol):
     def __hash__(self) -> int: ...
 
 
-class _Held(dict[str, bool]):
-    """Whether a selector holds a code, worked out when it is first asked for."""
-
-    def __init__(self, selector: Selector, stage: str, behind: Callable[[str], Iterable[Stock]]) -> None:
-        self.selector = selector
-        self.stage = stage
-        self.behind = behind
-
-    def __missing__(self, code: str) -> bool:
-        held = any(self.selector.holds(stock.material, self.stage) for stock in self.behind(code))
-        self[code] = held
-        return held
-
-
 class Choice:
-    """Which codes a selector holds; asked of each material once, because every formula asks every rule again.
+    """Which selectors hold a code; asked of each material once, because every formula asks every rule again.
 
-    ``behind`` gives the raw materials of a code: itself, or those of the intermediate; one of them is enough.
+    Parameters
+    ----------
+    behind : callable
+        From a code to its raw materials: itself, or those of the intermediate; one of them is enough.
+    selectors : callable
+        All selectors of the rules in force.
     """
 
-    def __init__(self, behind: Callable[[str], Iterable[Stock]]) -> None:
+    def __init__(self, behind: Callable[[str], Iterable[Stock]], selectors: Callable[[], Iterable[Selector]]) -> None:
         self._behind = behind
-        self._anywhere: dict[Selector, _Held] = {}
-        self._staged: dict[tuple[Selector, str], _Held] = {}
+        self._selectors = selectors
+        self._of: dict[str, tuple[Selector, ...]] = {}
 
-    def held(self, selector: Selector) -> Mapping[str, bool]:
-        """By code; a selector of stages holds nothing where no stage is known."""
-        found = self._anywhere.get(selector)
-        if found is None:
-            found = self._anywhere[selector] = _Held(selector, "", self._behind)
-        return found
+    def of(self, code: str) -> tuple[Selector, ...]:
+        """The selectors of rules that hold a code, be it only in stages of some kind."""
+        if code not in self._of:
+            self._of[code] = tuple(one for one in self._selectors() if self.holds(one, code))
+        return self._of[code]
 
-    def may_hold(self, selector: Selector, code: str) -> bool:
-        """True where the selector holds a code, if only in stages of some kind."""
-        if selector.staged:
-            return any(self._held_in(selector, kind)[code] for kind in STAGE_KINDS)
-        return self.held(selector)[code]
+    def holds(self, selector: Selector, code: str, stage: str = "") -> bool:
+        """True where the selector holds a code, charged in a stage of that kind; without one, in any."""
+        stages = STAGE_KINDS if selector.staged and not stage else (stage,)
+        return any(selector.holds(stock.material, kind) for stock in self._behind(code) for kind in stages)
 
-    def _held_in(self, selector: Selector, stage: str) -> Mapping[str, bool]:
-        if (selector, stage) not in self._staged:
-            self._staged[selector, stage] = _Held(selector, stage, self._behind)
-        return self._staged[selector, stage]
 
-    def charged(self, selector: Selector, charges: Iterable[Charge]) -> list[Charge]:
-        """Those of the charges whose material the selector holds."""
-        if selector.staged:
-            return [charge for charge in charges if self._held_in(selector, charge.kind)[charge.code]]
-        held = self.held(selector)
-        return [charge for charge in charges if held[charge.code]]
+class Picked(dict[Selector, list[str]]):
+    """The codes of one formula that a selector holds: those of the rules beforehand, any other when it is asked for."""
+
+    def __init__(self, choice: Choice, codes: Iterable[str]) -> None:
+        self.choice = choice
+        self.codes = tuple(codes)
+        for code in self.codes:
+            for selector in choice.of(code):
+                self.setdefault(selector, []).append(code)
+
+    def __missing__(self, selector: Selector) -> list[str]:
+        return [code for code in self.codes if self.choice.holds(selector, code)]
 
 
 class FormulaSubject(Struct, frozen=True):
     """A formula that could be read, with its values.
 
-    ``stocks`` are the raw materials it holds, by code; ``charges`` what meets what in its vessels; ``choice`` says what
-    selectors hold, for all formulas of a catalog together.
+    ``stocks`` are the raw materials it holds, by code; ``blends`` those behind its intermediates; ``charges`` its
+    charges by code, with what each meets in its vessel; ``picked`` its codes by selector.
     """
 
     formula: Formula
@@ -104,8 +97,8 @@ class FormulaSubject(Struct, frozen=True):
     evaluation: Evaluation
     stocks: Mapping[str, Stock]
     blends: Mapping[str, tuple[str, ...]]
-    charges: tuple[Charge, ...]
-    choice: Choice
+    charges: Mapping[str, Sequence[Charge]]
+    picked: Picked
     today: date
     units: str
     currency: str
@@ -119,6 +112,16 @@ class FormulaSubject(Struct, frozen=True):
     def leaves_of(self, code: str) -> tuple[str, ...]:
         """Codes of the raw materials behind a code: itself, or those of the intermediate."""
         return self.blends.get(code, (code,))
+
+    def charged(self, selector: Selector) -> list[Charge]:
+        """The charges whose material the selector holds, in the order in which they go in."""
+        found = [charge for code in self.picked[selector] for charge in self.charges.get(code, ())]
+        if selector.staged:
+            holds = self.picked.choice.holds
+            found = [charge for charge in found if holds(selector, charge.code, charge.kind)]
+        if len(found) > 1:
+            found.sort(key=SPOT)
+        return found
 
 
 class MaterialSubject(Struct, frozen=True):

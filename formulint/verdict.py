@@ -17,6 +17,8 @@ CLOSE = 1e-9  # relative: nearer than this a value counts as lying on its limit,
 
 KEPT = 2000  # bounds that are read once and kept; more than the shipped rules have
 
+FINEST = 18  # decimals that a value may need to be told from its limit
+
 Outcome = Literal["pass", "fail", "open"]
 
 
@@ -84,14 +86,17 @@ def apart(value: float, limit: Quantity, unit: str, digits: int) -> tuple[str, s
     """Value and limit as text with as many digits as it takes to tell them apart, so that a failing value never looks allowed."""
     edge = in_unit(limit.base, unit)
     number = in_unit(value, unit)
-    for more in range(digits, digits + 10):
-        if round(number, more) != round(edge, more):
-            return f"{number:.{more}f} {unit}".strip(), _limit_text(limit, unit, edge)
-    return f"{number:.{digits + 10}f} {unit}".strip(), _limit_text(limit, unit, edge)
+    more = next((more for more in range(digits, FINEST) if round(number, more) != round(edge, more)), FINEST)
+    return f"{number:.{more}f} {unit}".strip(), _limit_text(limit, unit, edge, more)
 
 
-def _limit_text(limit: Quantity, unit: str, edge: float) -> str:
-    return str(limit) if limit.unit.symbol == unit else f"{edge:.6g} {unit}".strip()
+def _limit_text(limit: Quantity, unit: str, edge: float, digits: int) -> str:
+    """A limit as written, in another unit in six digits; in as many as its value where six would round it past that."""
+    if limit.unit.symbol == unit:
+        return str(limit)
+    short = f"{edge:.6g}"
+    told = short if round(float(short), digits) == round(edge, digits) else f"{edge:.{digits}f}"
+    return f"{told} {unit}".strip()
 
 
 def judge_bounds(

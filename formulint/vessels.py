@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 
 from msgspec import Struct
@@ -48,6 +48,14 @@ def charges(formula: Formula, swap: Mapping[Spot, str] = MappingProxyType({})) -
         else:
             inside[vessel] = tuple(now)
     return tuple(found)
+
+
+def by_code(found: Iterable[Charge]) -> dict[str, list[Charge]]:
+    """Charges by the code that is charged."""
+    sorted_out: dict[str, list[Charge]] = {}
+    for charge in found:
+        sorted_out.setdefault(charge.code, []).append(charge)
+    return sorted_out
 
 
 def left_over(formula: Formula) -> tuple[int, ...]:

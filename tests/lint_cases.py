@@ -149,7 +149,9 @@ def _code(raw: str) -> str:
 @cache
 def shelf() -> dict[str, str]:
     """The generic materials that every case may use, by the name of their file."""
-    return {f"materials/{path.name}": path.read_text(encoding="utf-8") for path in sorted((HERE / "shelf").glob("*.toml"))}
+    return {
+        f"materials/{path.name}": path.read_text(encoding="utf-8") for path in sorted((HERE / "shelf").glob("*.toml"))
+    }
 
 
 def catalog_of(files: Mapping[str, str], today: date, packs: Shipped | None = None) -> Catalog:
@@ -167,7 +169,10 @@ def told(case: Case, packs: Shipped | None = None) -> list[tuple[str, int, Findi
     formulas, materials = (
         tuple(name for name in names if name.startswith(folder)) for folder in ("formulas/", "materials/")
     )
-    marks = [(one, catalog.locate(one.fault.place)) for one in Judge(catalog).findings(Scope(formulas, materials, case.register))]
+    marks = [
+        (one, catalog.locate(one.fault.place))
+        for one in Judge(catalog).findings(Scope(formulas, materials, case.register))
+    ]
     return [(mark.path, mark.line, finding) for finding, mark in marks]
 
 

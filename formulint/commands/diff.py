@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from types import SimpleNamespace
 
 from formulint import git, snapshot, tables
-from formulint.catalog import stem
-from formulint.commands.states import OUTPUT, TODAY, opened, put
+from formulint.ancestry import parted
+from formulint.catalog import Catalog, stem
+from formulint.commands.states import OUTPUT, TODAY, opened, put, shown
 from formulint.compare import formulas
 from formulint.errors import UserError
 from formulint.options import Option
@@ -14,10 +16,10 @@ from formulint.rulebook import Shipped
 from formulint.scope import touched
 
 OPTIONS = (
-    Option("old", "a commit (default: HEAD), or OLD..NEW", "OLD", default="HEAD"),
+    Option("old", "a commit (default: HEAD), or OLD..NEW, or OLD...NEW: NEW against where it parted from OLD", "OLD", default="HEAD"),
     Option("new", "a commit (default: the work tree)", "NEW"),
     Option("--staged", "compare OLD with what is staged", default=False),
-    Option("--only", "only this formula; may be repeated", "CODE", repeated=True),
+    Option("--only", "only this formula; may be repeated, or all of them after --", "CODE", repeated=True, takes_rest=True),
     TODAY,
     *OUTPUT,
 )
@@ -25,8 +27,8 @@ OPTIONS = (
 
 def run(options: SimpleNamespace) -> int:
     """Compare and show; 1 where the newer state has a new finding that stops."""
-    old, new = _revisions(options)
     repository = git.require(options.folder)
+    old, new = _revisions(options, repository)
     first = snapshot.at(repository, old, options.today)
     if new is not None:
         second = snapshot.at(repository, new, options.today)
@@ -35,10 +37,13 @@ def run(options: SimpleNamespace) -> int:
     else:
         second = snapshot.work_tree(repository, options.today)
     shipped = Shipped()
-    before, after = opened(first, shipped), opened(second, shipped)
+    after = opened(second, shipped)
+    before = Catalog(first, shipped, after.today)
+    before.require_settings()
     reach = touched(after, snapshot.changed_between(first, second), before)
     codes = [*(stem(name) for name in reach.formulas), *(code for code in reach.gone if before.find_formula(code))]
     if options.only:
+        _known(options.only, before, after)
         codes = [code for code in codes if code in options.only]
     changes = formulas(before, after, codes)
     if options.format == "json":
@@ -47,22 +52,27 @@ def run(options: SimpleNamespace) -> int:
         through = {stem(name): used for name, used in reach.through.items()}
         put(options, json_report.diff(before, after, changes, through, reach.policy))
     else:
-        from formulint.render import terminal
-
-        put(options, terminal.show(tables.diff(before, after, changes, reach)))
+        put(options, shown(options, tables.diff(before, after, changes, reach)))
     first.close()
     return 1 if any(finding.blocks for change in changes for finding in change.new) else 0
 
 
-def _revisions(options: SimpleNamespace) -> tuple[str, str | None]:
+def _known(codes: Sequence[str], before: Catalog, after: Catalog) -> None:
+    for code in codes:
+        if before.find_formula(code) is None and after.find_formula(code) is None:
+            raise UserError(f'neither state has a formula "{code}"', "name a code, such as T-101")
+
+
+def _revisions(options: SimpleNamespace, repository: git.Repository) -> tuple[str, str | None]:
     old, new = options.old, options.new
-    if "..." in old:
-        raise UserError(f'"{old}" asks for the state where two branches parted', "name that commit, or use OLD..NEW")
-    if ".." in old:
+    dots = "..." if "..." in old else ".." if ".." in old else ""
+    if dots:
         if new is not None:
-            raise UserError(f'"{old}" names both states already, and "{new}" is a third', "write OLD..NEW or OLD NEW")
-        first, _, second = old.partition("..")
+            raise UserError(f'"{old}" names both states already, and "{new}" is a third', f"write OLD{dots}NEW or OLD NEW")
+        first, _, second = old.partition(dots)
         old, new = first or "HEAD", second or "HEAD"
     if new is not None and options.staged:
         raise UserError("--staged is the newer state already", "leave out the second commit")
+    if dots == "..." and new is not None:
+        old = parted(repository, repository.resolve(old), repository.resolve(new))
     return old, new

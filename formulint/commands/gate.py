@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 
 from formulint import tables
-from formulint.commands.states import OUTPUT, TODAY, put
+from formulint.commands.states import OUTPUT, TODAY, put, shown
 from formulint.errors import UserError
 from formulint.gate import ask
 from formulint.options import Option
@@ -29,7 +29,5 @@ def run(options: SimpleNamespace) -> int:
 
         put(options, json_report.gate(answer))
     else:
-        from formulint.render import terminal
-
-        put(options, terminal.show(tables.gate(answer, options.notes)))
+        put(options, shown(options, tables.gate(answer, options.notes)))
     return 1 if answer.refused else 0

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 from formulint import report
 from formulint.catalog import Catalog
-from formulint.commands.states import OUTPUT, STATE, catalog_of, put
+from formulint.commands.states import OUTPUT, STATE, catalog_of, put, shown
 from formulint.finding import Finding
 from formulint.judge import Judge, Scope
 from formulint.options import Option
@@ -50,11 +50,9 @@ def _show(
         judged = {"formulas": len(scope.formulas), "materials": len(scope.materials)}
         put(options, json_report.lint(catalog, findings, judged))
         return
-    from formulint.render import terminal
-
-    shown = report.lint(catalog, scope, findings, options.notes)
+    told = report.lint(catalog, scope, findings, options.notes)
     if staged is not None:
         from formulint import tables
 
-        shown = tables.with_deltas(shown, staged)
-    put(options, terminal.show(shown))
+        told = tables.with_deltas(told, staged)
+    put(options, shown(options, told))

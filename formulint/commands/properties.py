@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 from formulint import tables
 from formulint.catalog import stem
-from formulint.commands.states import OUTPUT, STATE, catalog_of, put
+from formulint.commands.states import OUTPUT, STATE, catalog_of, put, shown
 from formulint.errors import UserError
 from formulint.options import Option
 from formulint.scope import everything, named
@@ -29,8 +29,6 @@ def run(options: SimpleNamespace) -> int:
 
         put(options, json_report.properties(catalog, sides))
     else:
-        from formulint.render import terminal
-
-        put(options, terminal.show(tables.properties(catalog, sides, unread)))
+        put(options, shown(options, tables.properties(catalog, sides, unread)))
     catalog.snapshot.close()
     return 1 if unread else 0

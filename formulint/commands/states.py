@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from datetime import date
 from types import SimpleNamespace
+from typing import TYPE_CHECKING
 
 from formulint import snapshot
 from formulint.catalog import Catalog
 from formulint.options import Option
 from formulint.render import FORMATS
 from formulint.rulebook import Shipped
+
+if TYPE_CHECKING:
+    from formulint.report import Report
 
 
 def day(text: str) -> date:
@@ -60,6 +64,14 @@ def opened(state: snapshot.Snapshot, shipped: Shipped) -> Catalog:
     catalog = Catalog(state, shipped, state.date)
     catalog.require_settings()
     return catalog
+
+
+def shown(options: SimpleNamespace, report: Report) -> str:
+    """A report in the format asked for."""
+    from importlib import import_module
+
+    text: str = import_module(FORMATS[options.format]).show(report)
+    return text
 
 
 def put(options: SimpleNamespace, text: str) -> None:

@@ -23,6 +23,11 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
     what: Literal["batch", "shares"]
     shares_within: str = "0.05 %"
 
+    @property
+    def of_formulas(self) -> bool:
+        """True where a batch is added up."""
+        return self.what == "batch"
+
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """The fault of a formula that does not add up to its batch."""
         if self.what != "batch":

@@ -23,6 +23,11 @@ class Completeness(Rule, frozen=True, kw_only=True, tag="completeness", tag_fiel
     needs: tuple[str, ...]
     max_age: str | None = None
 
+    @property
+    def of_formulas(self) -> bool:
+        """True where fields of formulas are asked for."""
+        return self.record == "formula"
+
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """The faults of a formula in which something is missing."""
         if self.record == "formula":

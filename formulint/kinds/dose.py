@@ -45,8 +45,8 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         if self.window == "supplier":
             yield from self._suppliers(subject)
             return
-        held = subject.choice.held(self.of)
-        codes = [code for code in subject.resolved.leaves if held[code]]
+        leaves = subject.resolved.leaves
+        codes = [code for code in subject.picked[self.of] if code in leaves]
         if self.component:
             codes = [code for code in codes if self.component in subject.stocks[code].content.substances]
         if not codes:
@@ -63,8 +63,8 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
 
     def _asking(self, subject: FormulaSubject, fault: Fault) -> Fault:
         """A sum that is open for what suppliers do not name, with those who have to be asked."""
-        held = subject.choice.held(self.of)
-        codes = [code for code in subject.resolved.leaves if held[code] and subject.stocks[code].content.undisclosed > 0]
+        stocks = ((code, subject.stocks[code]) for code in subject.resolved.leaves)
+        codes = [code for code, stock in stocks if stock.content.undisclosed > 0 and self.of.holds(stock.material)]
         listed = ", ".join(codes[:3]) + (f" and {len(codes) - 3} more" if len(codes) > 3 else "")
         remedy = f'ask what else is in {listed}; disclosure = "full" says that everything is named'
         return replace(fault, remedy=remedy, missing=tuple(Place(subject.stocks[code].path, ("disclosure",)) for code in codes))
@@ -119,6 +119,8 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         """What is wrong with the rule itself: no bound, or a bound that is not a share."""
         if (self.min is None and self.max is None) == (self.window == "rule"):
             yield Misread("a dose needs min, max or both; with the supplier's window it has neither", at=("kind",))
+        if self.of.staged:
+            yield Misread("a dose is judged in the whole batch: the stage of a charge does not count", "leave out stages", ("of",))
         for key, text in (("min", self.min), ("max", self.max)):
             try:
                 self._read(text)

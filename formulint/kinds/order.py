@@ -32,8 +32,8 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for what goes in at the wrong moment."""
-        firsts = subject.choice.charged(self.first, subject.charges)
-        thens = subject.choice.charged(self.then, subject.charges) if firsts else []
+        firsts = subject.charged(self.first)
+        thens = subject.charged(self.then) if firsts else []
         if not thens:
             return
         if self.quantifier == "every":

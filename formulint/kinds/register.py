@@ -18,6 +18,11 @@ class Register(Rule, frozen=True, kw_only=True, tag="register", tag_field="kind"
 
     check_for: Literal["blocked-unused", "blocked-in-use", "look-alike", "not-approved-in-production"]
 
+    @property
+    def of_formulas(self) -> bool:
+        """True where the states of the materials in a formula are looked at."""
+        return self.check_for in ("blocked-in-use", "not-approved-in-production")
+
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """The faults of a formula that uses what it may not."""
         wanted = {"blocked-in-use": ("blocked",), "not-approved-in-production": ("sample", "trial")}.get(self.check_for)

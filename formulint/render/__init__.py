@@ -4,5 +4,6 @@ from __future__ import annotations
 
 FORMATS = {
     "terminal": "formulint.render.terminal",
+    "markdown": "formulint.render.markdown",
     "json": "formulint.render.json_report",
 }

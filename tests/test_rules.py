@@ -1,0 +1,86 @@
+"""Every shipped rule speaks where it must, in the line and the words it must, and is silent elsewhere."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import pytest
+from in_memory import shipped
+from lint_cases import Case, CaseFile, Ladder, cases, catalog_of, disagreements, shelf
+from msgspec import ValidationError, convert
+from mutants import errors
+
+from formulint.finding import Level
+from formulint.judge import Judge, Scope
+from formulint.kinds import KINDS
+from formulint.rulebook import Shipped
+
+RULES = Path(__file__).parent.parent / "rules"
+DAY = date(2026, 1, 12)
+ALL = cases()
+SPOKEN = {mark[3] for case in ALL for mark in case.marks}
+SILENT = {case.rule for case in ALL if not case.fires}
+
+
+def kinds_of(packs: Shipped) -> dict[str, str]:
+    """The kind of every shipped rule that is not about a market, by id."""
+    return {entry.id: type(entry.rule).__name__.lower() for part in packs.general() for entry in packs.rules(part)}
+
+
+KIND = kinds_of(shipped())
+
+
+@pytest.mark.parametrize("case", ALL, ids=str)
+def test_what_is_found_is_what_the_lines_are_marked_with(case: Case) -> None:
+    assert disagreements(case) == []
+
+
+@pytest.mark.parametrize("case", cases("_must_fail.toml"), ids=str)
+def test_a_wrong_case_does_not_pass(case: Case) -> None:
+    assert [words for words in disagreements(case) if words.startswith(case.name)]
+
+
+@pytest.mark.parametrize("record", [Case, Ladder, CaseFile])
+def test_an_unknown_key_in_a_case_is_refused(record: type) -> None:
+    with pytest.raises(ValidationError, match="unknown field"):
+        convert({"name": "x", "rule": "a/b", "source": "", "date": DAY, "fomula": ""}, record)
+
+
+def test_a_case_has_a_name_of_its_own() -> None:
+    names = [str(case) for case in ALL]
+    assert sorted(names) == sorted(set(names))
+
+
+def test_a_case_says_where_its_figure_comes_from() -> None:
+    assert [str(case) for case in ALL if len(case.source) < 10] == []
+
+
+def test_every_error_has_a_case_that_speaks_and_one_that_is_silent() -> None:
+    ids = {f"{part.split('/')[0]}/{table['id']}" for part, table in errors(RULES)}
+    assert len(ids) >= 30
+    assert sorted(ids - SPOKEN) == []
+    assert sorted(ids - SILENT) == []
+
+
+def test_every_other_rule_is_heard_once() -> None:
+    """But for the windows of figures, which are one kind of rule with one table each."""
+    assert sorted(rule for rule in KIND if rule not in SPOKEN and not rule.startswith("materials/figures-of-")) == []
+
+
+def test_every_kind_is_heard() -> None:
+    heard = {KIND.get(rule, "market" if rule.startswith("voc/") else "") for rule in SPOKEN}
+    heard |= {"limit"} if "house/dry-enough" in SPOKEN else set()  # no shipped rule is a limit: houses have them
+    assert heard - {""} == set(KINDS)
+
+
+def test_cases_name_rules_that_there_are() -> None:
+    packs = shipped()
+    known = {*KIND, *(f"voc/{market.id}" for market in packs.vocabulary().market)}
+    assert sorted(rule for rule in SPOKEN | SILENT if rule not in known and not rule.startswith("house/")) == []
+
+
+def test_the_shelf_is_silent() -> None:
+    catalog = catalog_of({"formulint.toml": "format = 1\n"}, DAY)
+    found = Judge(catalog).findings(Scope((), tuple(shelf()), True))
+    assert [(one.rule, one.material, one.fault.message) for one in found if one.level is not Level.note] == []
