@@ -60,7 +60,7 @@ def merged(repository: Repository, base: str, head: str) -> str:
         Where git is too old for it, where the two have no common past, or where they conflict.
     """
     number = repository.git.version()
-    if number < MERGES:
+    if number[:2] < MERGES:
         message = f"the proposal does not contain its base, and git {'.'.join(map(str, number))} cannot merge them by itself"
         raise UserError(message, "merge the base into the proposal first")
     off = [f"merge.{name}.driver=false" for name in _drivers(repository)]

@@ -113,6 +113,8 @@ class _Reader:
         material = self.material
         if material.film_density is not None:
             return self.over(nonvolatile, material.film_density, "film_density")
+        if OPAQUE_POLYMER in material.functions:
+            return self.gap("film_density", f"{material.code} has hollow spheres: only its film density says what room they take, void included")
         declared = material.nonvolatile_density
         if declared is not None and not declared.derived:
             return self.over(nonvolatile, declared, "nonvolatile_density")
@@ -124,8 +126,6 @@ class _Reader:
 
     def _by_balance(self, nonvolatile: Number) -> Value:
         material = self.material
-        if OPAQUE_POLYMER in material.functions:
-            return self.gap("film_density", f"{material.code} has hollow spheres: their film density cannot be derived")
         water, density, volume = self.share("water"), material.density, self.volume()
         if density is None or isinstance(volume, Gap):
             return volume

@@ -184,8 +184,7 @@ def _newer(path: str, text: str) -> tuple[Fault, ...]:
     suspect = (
         ("{" in text and (_TRAILING_COMMA.search(text) or _uneven(text)))
         or _SHORT_TIME.search(text)
-        or "\\e" in text
-        or "\\x" in text
+        or ("\\" in text and ("\\e" in text or "\\x" in text))
     )
     if not suspect:
         return ()

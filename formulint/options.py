@@ -65,6 +65,7 @@ def quick(options: Sequence[Option], words: Sequence[str]) -> SimpleNamespace | 
     found: dict[str, Any] = {one.key: [] if one.several or one.repeated else one.default for one in options}
     used: set[str] = set()
     rest: list[str] = []
+    last_named = False
     at = 0
     rest_of = next((one for one in options if one.takes_rest), None)
     while at < len(words):
@@ -74,8 +75,11 @@ def quick(options: Sequence[Option], words: Sequence[str]) -> SimpleNamespace | 
             found[rest_of.key] += words[at:]
             break
         if not word.startswith("-"):
+            if rest and last_named:
+                return None  # places on both sides of an option: the standard parser refuses that, and so do we
             rest.append(word)
             continue
+        last_named = True
         one = named.get(word)
         if one is None or (one.group and one.group in used):
             return None
@@ -132,7 +136,9 @@ def add_to(parser: ArgumentParser, options: Sequence[Option]) -> None:
         return convert
 
     for one in options:
-        where = groups.setdefault(one.group, parser.add_mutually_exclusive_group()) if one.group else parser
+        if one.group and one.group not in groups:  # an empty group makes the help of Python 3.11 fail
+            groups[one.group] = parser.add_mutually_exclusive_group()
+        where = groups[one.group] if one.group else parser
         more: dict[str, Any] = {"help": one.help}
         if one.positional:
             more |= {"nargs": "*" if one.several else "?", "metavar": one.value, "default": one.default}
@@ -154,7 +160,7 @@ def plain_start(words: Sequence[str], commands: Mapping[str, str]) -> tuple[str,
     """Folder, command and the rest of a line that begins ``[-C DIR] COMMAND``; None for any other."""
     rest = list(words)
     folder = "."
-    if len(rest) >= 2 and rest[0] == "-C":
+    if len(rest) >= 2 and rest[0] == "-C" and not rest[1].startswith("-"):
         folder, rest = rest[1], rest[2:]
     if not rest or rest[0] not in commands:
         return None

@@ -100,9 +100,9 @@ class Git:
         return out
 
     def version(self) -> tuple[int, ...]:
-        """Major and minor number of git; empty where it does not say."""
+        """The numbers of git's version, such as (2, 39, 5); empty where it does not say."""
         words = self.call("version")[1].decode("ascii", "replace").split()
-        return tuple(int(part) for part in words[2].split(".")[:2] if part.isdigit()) if len(words) > 2 else ()
+        return tuple(int(part) for part in words[2].split(".")[:3] if part.isdigit()) if len(words) > 2 else ()
 
     def failure(self, command: str, complaint: bytes) -> UserError:
         """What a failed call means and what helps."""
@@ -116,7 +116,7 @@ class Git:
         if broken(complaint):
             return UserError(f"this clone is damaged or incomplete: {said}", DAMAGE)
         number = self.version()
-        if number and number < OLDEST:
+        if number and number[:2] < OLDEST:
             message = f"git {'.'.join(map(str, number))} is too old"
             return UserError(message, "install the package git, {}.{} or newer".format(*OLDEST))
         return UserError(f"git {command} failed: {said or 'it gave no reason'}", "look with git status and git fsck")

@@ -20,15 +20,15 @@ DEPTH = 32
 
 # Closing quotation marks are optional, so that on a text with an open one each character is still looked at once.
 STRING = (
-    r'"""[^"\\]*+(?:(?:\\.|"{1,2}(?!"))[^"\\]*+)*+(?:"{3,5})?'
-    r"|'''[^']*+(?:'{1,2}(?!')[^']*+)*+(?:'{3,5})?"
-    r'|"[^"\\\n]*+(?:\\.[^"\\\n]*+)*+"?'
+    r'"""[^"\\]*+(?:(?:\\.|"{1,2}(?!"))[^"\\]*+)*(?:"{3,5})?'
+    r"|'''[^']*+(?:'{1,2}(?!')[^']*+)*(?:'{3,5})?"
+    r'|"[^"\\\n]*+(?:\\.[^"\\\n]*+)*"?'
     r"|'[^'\n]*+'?"
 )
 
-_BLANK = re.compile(r"(?:[ \t\r\n]++|#[^\n]*+)*+")
+_BLANK = re.compile(r"(?:[ \t\r\n]++|#[^\n]*+)*")
 _SPACE = re.compile(r"[ \t]*+")
-_KEY = re.compile(r"[A-Za-z0-9_-]++|\"(?:[^\"\\\n]|\\.)*+\"|'[^'\n]*+'")
+_KEY = re.compile(r"[A-Za-z0-9_-]++|\"(?:[^\"\\\n]|\\.)*\"|'[^'\n]*+'")
 _SCALAR = re.compile(STRING + r"|[^\s,\]}#\"'\[{][^\s,\]}#]*+(?: \d\d:[^\s,\]}#]++)?", re.DOTALL)
 _SIMPLE = re.compile(r'([A-Za-z0-9_-]++)[ \t]*+=[ \t]*+("(?!"")[^"\\\n]*+")?')
 _BRACKET = re.compile(STRING + r"|#[^\n]*+|[\[\]{}]", re.DOTALL)

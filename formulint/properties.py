@@ -117,10 +117,21 @@ DOSE_BY_ID: dict[str, Dose] = {one.id: one for one in DOSES}
 SUBSTANCE = "substance:"
 
 
+def is_cas(text: str) -> bool:
+    """True for a CAS number without a slip: its last digit is the weighted sum of the others, modulo ten."""
+    parts = text.split("-")
+    if [len(part) for part in parts[1:]] != [2, 1] or not 2 <= len(parts[0]) <= 7:
+        return False
+    digits = "".join(parts)
+    if not (digits.isascii() and digits.isdigit()):
+        return False
+    return sum(weight * int(digit) for weight, digit in enumerate(reversed(digits[:-1]), 1)) % 10 == int(digits[-1])
+
+
 def dimension_of(property_id: str) -> str | None:
     """Dimension of a property, a dose or ``substance:CAS``; None where there is no such property."""
     if property_id in BY_ID:
         return BY_ID[property_id].dimension
-    if property_id in DOSE_BY_ID or property_id.startswith(SUBSTANCE):
+    if property_id in DOSE_BY_ID or (property_id.startswith(SUBSTANCE) and is_cas(property_id.removeprefix(SUBSTANCE))):
         return "mass share"
     return None

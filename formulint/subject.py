@@ -62,13 +62,18 @@ class Choice:
     def of(self, code: str) -> tuple[Selector, ...]:
         """The selectors of rules that hold a code, be it only in stages of some kind."""
         if code not in self._of:
-            self._of[code] = tuple(one for one in self._selectors() if self.holds(one, code))
+            stocks = tuple(self._behind(code))
+            self._of[code] = tuple(one for one in self._selectors() if _any_held(one, stocks, ""))
         return self._of[code]
 
     def holds(self, selector: Selector, code: str, stage: str = "") -> bool:
         """True where the selector holds a code, charged in a stage of that kind; without one, in any."""
-        stages = STAGE_KINDS if selector.staged and not stage else (stage,)
-        return any(selector.holds(stock.material, kind) for stock in self._behind(code) for kind in stages)
+        return _any_held(selector, self._behind(code), stage)
+
+
+def _any_held(selector: Selector, stocks: Iterable[Stock], stage: str) -> bool:
+    stages = STAGE_KINDS if selector.staged and not stage else (stage,)
+    return any(selector.holds(stock.material, kind) for stock in stocks for kind in stages)
 
 
 class Picked(dict[Selector, list[str]]):

@@ -170,6 +170,17 @@ def read_bounds(property_id: str, least: str | None, most: str | None, place: Pl
     return found[0], found[1]
 
 
+def refuse_crossed(least: Quantity | None, most: Quantity | None) -> None:
+    """Refuse bounds between which nothing lies.
+
+    Raises
+    ------
+    Misread
+    """
+    if least is not None and most is not None and least.exact > most.exact:
+        raise Misread(f"min {least} is above max {most}", "exchange them", ("min",))
+
+
 def narrowest(pairs: Iterable[tuple[Quantity | None, Quantity | None]]) -> tuple[Quantity | None, Quantity | None]:
     """The highest of the lower bounds and the lowest of the upper ones."""
     least: Quantity | None = None

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Literal
 
 from formulint.content import SHARES, Gap, shares_close
+from formulint.errors import Misread
 from formulint.finding import Fault, Place
 from formulint.interval import Number, ends
 from formulint.quantity import read
@@ -94,6 +95,13 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
             Place(subject.stock.path, (given[0][0],)), words, "correct the shares from the supplier's sheet",
             measured=f"{100 * low:.6g} %", limit="100 %", unit="%",
         )  # fmt: skip
+
+    def faults_of_reading(self) -> Iterator[Misread]:
+        """What is wrong with the rule itself: a tolerance that is no share."""
+        try:
+            read(self.shares_within, ("mass share",))
+        except Misread as error:
+            yield Misread(error.message, error.remedy, ("shares_within",))
 
 
 def _closes(total: Number, whole: float, within: float) -> Literal["", "fail", "open"]:

@@ -11,11 +11,13 @@ from formulint.errors import Misread
 from formulint.evaluate import BASIS_COLUMN, strength, substance
 from formulint.finding import Fault, Place
 from formulint.interval import AtLeast
+from formulint.properties import DOSES, is_cas
 from formulint.quantity import Quantity
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject
-from formulint.verdict import judge_bounds, outcome, read_bound
+from formulint.verdict import judge_bounds, outcome, read_bound, read_bounds, refuse_crossed
 
+ANY_DOSE = DOSES[0].id  # all doses are shares by mass
 BASIS_WORDS = {"pigment": "on pigment", "binder": "on binder solids", "batch": "in the paint"}
 
 
@@ -121,8 +123,9 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
             yield Misread("a dose needs min, max or both; with the supplier's window it has neither", at=("kind",))
         if self.of.staged:
             yield Misread("a dose is judged in the whole batch: the stage of a charge does not count", "leave out stages", ("of",))
-        for key, text in (("min", self.min), ("max", self.max)):
-            try:
-                self._read(text)
-            except Misread as error:
-                yield Misread(error.message, error.remedy, (key,))
+        if self.component and not is_cas(self.component):
+            yield Misread(f'"{self.component}" is no CAS number', "compare it with the supplier's sheet: its last digit is a check", ("component",))
+        try:
+            refuse_crossed(*read_bounds(ANY_DOSE, self.min, self.max, Place("")))
+        except Misread as error:
+            yield error

@@ -11,7 +11,7 @@ from formulint.finding import Fault, Place
 from formulint.properties import DOSE_BY_ID, SUBSTANCE
 from formulint.rule import Applied, Rule
 from formulint.subject import FormulaSubject
-from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
+from formulint.verdict import judge_bounds, read_bounds, refuse_crossed, title_of, units_of
 
 
 class Limit(Rule, frozen=True, kw_only=True, tag="limit", tag_field="kind"):
@@ -49,6 +49,6 @@ class Limit(Rule, frozen=True, kw_only=True, tag="limit", tag_field="kind"):
         if self.min is None and self.max is None:
             yield Misread("a limit needs min, max or both", at=("kind",))
         try:
-            read_bounds(self.property, self.min, self.max, Place(""))
+            refuse_crossed(*read_bounds(self.property, self.min, self.max, Place("")))
         except Misread as error:
             yield Misread(error.message, error.remedy, error.at or ("property",))

@@ -7,6 +7,7 @@ from typing import Literal
 from msgspec import Struct
 from msgspec.structs import replace
 
+from formulint.errors import Misread
 from formulint.finding import Fault, Place
 from formulint.rule import Applied, Rule, Where
 from formulint.subject import FormulaSubject
@@ -92,6 +93,16 @@ class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
         row = self.row(subject) if self.id in subject.formula.markets else None
         if row is not None:
             yield Applied(BASIS[row.basis], None, row.max, f"{self.id}, {row.name}")
+
+    def faults_of_reading(self) -> Iterator[Misread]:
+        """What is wrong with the table itself: no row, or a limit that is no mass per volume."""
+        if not self.category:
+            yield Misread("a market needs at least one category", at=("category",))
+        for at, row in enumerate(self.category):
+            try:
+                read_bounds(BASIS[row.basis], None, row.max, Place(""))
+            except Misread as error:
+                yield Misread(error.message, error.remedy, ("category", at, "max"))
 
     def _no_category(self, subject: FormulaSubject) -> Fault:
         from difflib import get_close_matches  # only when something is wrong

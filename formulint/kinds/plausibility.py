@@ -10,6 +10,7 @@ from formulint.material import Material
 from formulint.quantity import Quantity, read
 from formulint.rule import Pick, Rule
 from formulint.subject import MaterialSubject
+from formulint.verdict import refuse_crossed
 
 DIMENSIONS = {
     "density": "density", "nonvolatile_density": "density", "film_density": "density", "pigment_density": "density",
@@ -58,6 +59,8 @@ class Plausibility(Rule, frozen=True, kw_only=True, tag="plausibility", tag_fiel
                 yield Misread(f'there is no window for "{field}"', "one of " + ", ".join(DIMENSIONS), ("window", field))
                 continue
             try:
-                self._read(field, bounds)
+                refuse_crossed(*self._read(field, bounds))
             except Misread as error:
                 yield Misread(error.message, error.remedy, ("window", field))
+            if bounds.min is None and bounds.max is None:
+                yield Misread(f"the window of {field} needs min, max or both", at=("window", field))
