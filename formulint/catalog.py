@@ -133,6 +133,8 @@ class Catalog:
         if document is None:
             return File(name, None, None, faults)
         found, more = read(document, record)
+        if found is not None:
+            document.data = {}  # the record says it all; of thousands of files, the tables are most of the memory
         return File(name, document, found, faults + more)
 
     def formula(self, name: str) -> File[Formula]:

@@ -78,6 +78,7 @@ def quick(options: Sequence[Option], words: Sequence[str]) -> SimpleNamespace | 
             if rest and last_named:
                 return None  # places on both sides of an option: the standard parser refuses that, and so do we
             rest.append(word)
+            last_named = False
             continue
         last_named = True
         one = named.get(word)
