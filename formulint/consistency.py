@@ -9,7 +9,7 @@ from formulint.errors import Misread
 from formulint.finding import Fault, KeyPath, Place
 from formulint.formula import Addition, Formula
 from formulint.material import Material
-from formulint.properties import BY_ID, DOSE_BY_ID
+from formulint.properties import BY_ID, DOSE_BY_ID, NO_CAS, is_cas
 from formulint.quantity import read
 from formulint.suggest import closest
 from formulint.verdict import read_bounds
@@ -59,6 +59,10 @@ def of_material(material: Material, path: str, tags: frozenset[str]) -> Iterator
             if field not in Material.__struct_encode_fields__:
                 words = f'[{table}] names "{field}", which is no field of a material'
                 yield Fault(Place(path, (table, field)), words, _hint(field, Material.__struct_encode_fields__))
+    for at, one in enumerate(material.component):
+        if one.cas and not is_cas(one.cas):
+            words = f'"{one.cas}" is no CAS number, so no rule can know {one.name or "the component"} by it'
+            yield Fault(Place(path, ("component", at, "cas")), words, f"{NO_CAS}; leave cas out where there is none")
     named = sum(one.share.lo.base for one in material.component)
     if named > 1 + 1e-6:
         words = f"the components of {material.code} come to {100 * named:.6g} %"

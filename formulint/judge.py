@@ -13,7 +13,7 @@ from formulint.finding import Fault, Finding, Level, Place, Source
 from formulint.formula import Formula
 from formulint.material import Material
 from formulint.rule import Applied, Rule
-from formulint.rulebook import Entry
+from formulint.rulebook import Entry, unknown_words
 from formulint.settings_check import of_settings
 from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject
 from formulint.suggest import closest
@@ -276,7 +276,7 @@ class Judge:
             yield self._format(rule, fault, "", "")
 
     def _house(self) -> Iterator[Finding]:
-        for fault in self.catalog.house_faults:
+        for fault in (*self.catalog.house_faults, *unknown_words(self.catalog.rulebook.house, self.tags, self.markets)):
             yield self._format("record/readable", fault, "", "")
 
 

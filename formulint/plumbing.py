@@ -7,10 +7,10 @@ system monitors, replacement objects, grafts, promised objects, prompts.
 from __future__ import annotations
 
 import os
-import subprocess
 from collections.abc import Mapping, Sequence
 from typing import IO
 
+from formulint.child import Child, ask
 from formulint.errors import UserError
 
 OLDEST = (2, 34)
@@ -82,15 +82,7 @@ class Git:
 
     def call(self, *words: str, stdin: bytes = b"") -> tuple[int, bytes, bytes]:
         """Exit status, output and complaints, whatever they are."""
-        ran = subprocess.run(
-            (*self.command, *words),
-            cwd=self.folder,
-            env=self.environment,
-            input=stdin,
-            capture_output=True,
-            check=False,
-        )
-        return ran.returncode, ran.stdout, ran.stderr
+        return ask((*self.command, *words), self.folder, self.environment, stdin)
 
     def run(self, *words: str, stdin: bytes = b"", accept: tuple[int, ...] = (0,)) -> bytes:
         """What git prints; UserError, with git's own words, where it ends otherwise than ``accept`` says."""
@@ -156,7 +148,7 @@ class ObjectReader:
 
     def __init__(self, git: Git) -> None:
         self._git = git
-        self._process: subprocess.Popen[bytes] | None = None
+        self._process: Child | None = None
 
     def read(self, oids: Sequence[str]) -> dict[str, tuple[str, bytes]]:
         """Type and bytes by id; type "missing" where there is no such object, "" where git broke off.
@@ -180,16 +172,8 @@ class ObjectReader:
 
     def _ask(self, oids: Sequence[str]) -> IO[bytes]:
         if self._process is None:
-            self._process = subprocess.Popen(
-                (*self._git.command, "cat-file", "--batch"),
-                cwd=self._git.folder,
-                env=self._git.environment,
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                stderr=subprocess.DEVNULL,
-            )
-        questions, answers = self._process.stdin, self._process.stdout
-        assert questions is not None and answers is not None
+            self._process = Child((*self._git.command, "cat-file", "--batch"), self._git.folder, self._git.environment)
+        questions, answers = self._process.questions, self._process.answers
         try:
             questions.write("".join(oid + "\n" for oid in oids).encode())
             questions.flush()
@@ -216,13 +200,7 @@ class ObjectReader:
         process, self._process = self._process, None
         if process is None:
             return
-        for pipe in (process.stdout, process.stdin):
-            try:
-                if pipe is not None:
-                    pipe.close()
-            except BrokenPipeError:
-                pass
-        process.wait()
+        process.close()
 
     def __del__(self) -> None:
         self.close()

@@ -117,6 +117,10 @@ DOSE_BY_ID: dict[str, Dose] = {one.id: one for one in DOSES}
 SUBSTANCE = "substance:"
 
 
+NO_CAS = "compare it with the supplier's sheet: the last digit is a check of the others"
+"""What helps where a CAS number has a slip."""
+
+
 def is_cas(text: str) -> bool:
     """True for a CAS number without a slip: its last digit is the weighted sum of the others, modulo ten."""
     parts = text.split("-")

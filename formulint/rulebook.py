@@ -1,7 +1,7 @@
 """The rules in force: shipped packs, as far as they are in use, and the house's own."""
 
 import zlib
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Iterator
 from datetime import date
 from typing import Any, Literal, TypeVar
 
@@ -9,12 +9,14 @@ import msgspec
 from msgspec import Struct
 
 from formulint.document import Document
-from formulint.errors import UserError
-from formulint.finding import Fault, Place, Source
+from formulint.errors import Misread, UserError
+from formulint.finding import Fault, KeyPath, Place
 from formulint.kinds import KINDS, AnyRule
+from formulint.kinds.market import Market
 from formulint.packing import Compiled, folder, read_compiled, source, tables, toml_names
-from formulint.rule import Pick, Rule
+from formulint.rule import Pick, Rule, Where
 from formulint.shape import dec_hook, read_table
+from formulint.suggest import closest
 
 MARKETS = "voc/"  # files of this pack are loaded market by market; all other packs are always in force
 HOUSE = "house"
@@ -215,13 +217,42 @@ def read_house(document: Document) -> tuple[tuple[Entry, ...], tuple[Fault, ...]
         rule, wrong = read_table(raw, KINDS[kind], document.path, keys)
         faults += wrong
         if rule is not None:
-            more = [Fault(Place(document.path, (*keys, *error.at)), error.message, error.remedy) for error in rule.faults_of_reading()]
+            more = [Fault(Place(document.path, (*keys, *error.at)), error.message, error.remedy) for error in _faults_of(rule)]
             faults += more
             if not more:
                 entries.append(Entry(f"{HOUSE}/{rule.id}", rule, Place(document.path, keys)))
     return tuple(entries), tuple(faults)
 
 
-def checked(source_: Source, override: str) -> str:
-    """How well a figure was checked: its own word, else that of its rule's source."""
-    return override or source_.checked
+def _faults_of(rule: AnyRule) -> Iterator[Misread]:
+    if rule.from_ is not None and rule.until is not None and rule.until < rule.from_:
+        yield Misread(f"in force until {rule.until}, before it begins on {rule.from_}: that is never", "exchange the two days", ("until",))
+    yield from rule.faults_of_reading()
+
+
+def unknown_words(house: Iterable[Entry], tags: Collection[str], markets: Collection[str]) -> Iterator[Fault]:
+    """Tags and markets that do not exist in rules of the house: with them a rule would never speak, and nobody would know."""
+    for entry in house:
+        for keys, list_, word in _words(entry.rule, entry.place.keys):
+            known = tags if list_ == "tags" else markets
+            if word not in known:
+                near = closest(word, known)
+                hint = f'did you mean "{near}"?' if near else f"take one of the closed list of {list_}"
+                yield Fault(Place(entry.place.path, keys), f'there is no {list_[:-1]} "{word}"', hint)
+        if isinstance(entry.rule, Market) and entry.rule.id not in markets:
+            words = f'the id of a table of limits is its market, and there is no market "{entry.rule.id}"'
+            yield Fault(Place(entry.place.path, (*entry.place.keys, "id")), words, "one of " + ", ".join(sorted(markets)))
+
+
+def _words(value: object, keys: KeyPath) -> Iterator[tuple[KeyPath, str, str]]:
+    """Every tag and market that the selectors inside a rule name, with its key path."""
+    if isinstance(value, tuple):
+        for at, one in enumerate(value):
+            yield from _words(one, (*keys, at))
+    elif isinstance(value, Struct):
+        for name, spelled in zip(value.__struct_fields__, value.__struct_encode_fields__, strict=True):
+            inner = getattr(value, name)
+            if name in ("tags", "markets") and isinstance(value, Pick | Where):
+                yield from (((*keys, spelled, at), name, word) for at, word in enumerate(inner))
+            else:
+                yield from _words(inner, (*keys, spelled))

@@ -10,7 +10,7 @@ from formulint.content import Gap, Value
 from formulint.errors import Misread
 from formulint.finding import Fault, Place
 from formulint.interval import AtLeast, ends
-from formulint.properties import BY_ID, DOSE_BY_ID, SUBSTANCE, dimension_of
+from formulint.properties import BY_ID, DOSE_BY_ID, NO_CAS, SUBSTANCE, dimension_of
 from formulint.quantity import Quantity, in_unit, read, show
 
 CLOSE = 1e-9  # relative: nearer than this a value counts as lying on its limit, which is allowed
@@ -159,6 +159,8 @@ def read_bounds(property_id: str, least: str | None, most: str | None, place: Pl
         Where the property does not exist or a bound is not in a unit of it; ``at`` names the key.
     """
     dimension = dimension_of(property_id)
+    if dimension is None and property_id.startswith(SUBSTANCE):
+        raise Misread(f'"{property_id.removeprefix(SUBSTANCE)}" is no CAS number', NO_CAS)
     if dimension is None:
         raise Misread(f'there is no property "{property_id}"')
     found: list[Quantity | None] = []

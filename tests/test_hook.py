@@ -307,7 +307,7 @@ def counted(repo: Repo, tmp_path: Path) -> Path:
 def calls(log: Path) -> list[str]:
     """The commands that git was asked for, without the settings in front of them."""
     words = [line.split() for line in log.read_text().splitlines()]
-    return [next(word for at, word in enumerate(line) if word != "-c" and line[at - 1] != "-c") for line in words]
+    return [next(word for at, word in enumerate(line) if not {word, line[at - 1]} & {"-c", "-C"}) for line in words]
 
 
 FOUR = ["rev-parse", "ls-files", "diff-index", "cat-file"]

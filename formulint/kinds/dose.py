@@ -11,7 +11,7 @@ from formulint.errors import Misread
 from formulint.evaluate import BASIS_COLUMN, strength, substance
 from formulint.finding import Fault, Place
 from formulint.interval import AtLeast
-from formulint.properties import DOSES, is_cas
+from formulint.properties import DOSES, NO_CAS, is_cas
 from formulint.quantity import Quantity
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject
@@ -124,7 +124,7 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         if self.of.staged:
             yield Misread("a dose is judged in the whole batch: the stage of a charge does not count", "leave out stages", ("of",))
         if self.component and not is_cas(self.component):
-            yield Misread(f'"{self.component}" is no CAS number', "compare it with the supplier's sheet: its last digit is a check", ("component",))
+            yield Misread(f'"{self.component}" is no CAS number', NO_CAS, ("component",))
         try:
             refuse_crossed(*read_bounds(ANY_DOSE, self.min, self.max, Place("")))
         except Misread as error:

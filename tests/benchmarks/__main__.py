@@ -47,9 +47,9 @@ def whole(stage: Stage, rows: Sequence[Row], rounds: int) -> None:
             print(f"  {name}: {1000 * taken[name].wall:.1f} ms")
 
 
-def inside(stage: Stage, rounds: int, only: str) -> None:
+def inside(stage: Stage, rounds: int, only: Sequence[str]) -> None:
     """The rows of parts inside one process."""
-    rows = [row for row in INSIDE if only in row[0]]
+    rows = [row for row in INSIDE if not only or any(word in row[0] for word in only)]
     if not rows:
         return
     words = python(str(HERE / "within.py"), str(stage.big), TODAY, str(rounds))
@@ -64,14 +64,14 @@ def main() -> int:
     """Read the command line, build, measure, print."""
     parser = argparse.ArgumentParser(prog="benchmarks", description="How fast formulint is, as ratios.")
     parser.add_argument("--rounds", type=int, default=9, help="rounds that count (default: 9)")
-    parser.add_argument("--only", default="", help="rows whose name holds this")
+    parser.add_argument("--only", action="append", default=[], metavar="WORD", help="rows whose name holds this; may be repeated")
     parser.add_argument("--keep", help="build in this folder, and leave what is built")
     options = parser.parse_args()
     compiled()
     with tempfile.TemporaryDirectory() as folder:
         stage = Stage(Path(options.keep or folder).resolve())
         print(f"{'what':<30}  {'against':<20}  {'ratio':>6}  {'cpu':>6}  demanded          git")
-        rows = [row for row in ROWS if options.only in row.what]
+        rows = [row for row in ROWS if not options.only or any(word in row.what for word in options.only)]
         if rows:
             whole(stage, rows, options.rounds)
         inside(stage, options.rounds, options.only)

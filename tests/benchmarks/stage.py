@@ -9,6 +9,7 @@ import subprocess
 import sys
 from collections.abc import Mapping
 from pathlib import Path
+from types import MappingProxyType
 
 from counted import counting
 from repos import Commit, Repo, build
@@ -17,6 +18,7 @@ from synthetic import files, formula_code, material_code
 ROOT = Path(__file__).parent.parent.parent
 FORMULAS = 2000
 MATERIALS = 300
+NOTHING: Mapping[str, str] = MappingProxyType({})
 
 
 def surroundings() -> dict[str, str]:
@@ -31,30 +33,38 @@ def compiled() -> None:
     compileall.compile_dir(ROOT / "formulint", quiet=2)
 
 
+SCRIPT = "import sys\nfrom formulint.cli import main\nsys.exit(main())\n"
+"""What an installed ``formulint`` is: the command without the detour of ``python -m``."""
+
+
 class Stage:
-    """The repositories of one run, below one folder."""
+    """The repositories of one run, below one folder: what is staged in each says its name."""
 
     def __init__(self, folder: Path) -> None:
         self.folder = folder
+        folder.mkdir(parents=True, exist_ok=True)
+        self.script = folder / "run"
+        self.script.write_text(SCRIPT)
         made = files(FORMULAS, MATERIALS)
-        self.big = self._repository("big", made, {})
-        one = f"formulas/{formula_code(7)}.toml"
-        self.formula = self._repository("formula", made, {one: made[one].replace('"128.3 lb"', '"128.4 lb"').replace("variant 7", "variant 7 b")})
-        sheet = f"materials/{material_code(20)}.toml"
-        self.material = self._repository("material", made, {sheet: made[sheet].replace('"1.55 USD/lb"', '"1.56 USD/lb"').replace("2026-01-05", "2026-01-12")})
+        sheet, record = f"formulas/{formula_code(7)}.toml", f"materials/{material_code(20)}.toml"
+        self.small = self._repository("small", files(10, 40))
+        self.big = self._repository("big", made)
         self.elsewhere = self._repository("elsewhere", made, {"README.md": "A paint works.\n"})
-        settings = made["formulint.toml"].replace('closure       = "0.5 %"', 'closure       = "0.6 %"')
-        self.settings = self._repository("settings", made, {"formulint.toml": settings})
+        self.formula = self._repository("formula", made, {sheet: made[sheet].replace('"240.0 lb"', '"240.5 lb"')})
+        self.material = self._repository("material", made, {record: made[record].replace('"1.55 USD/lb"', '"1.56 USD/lb"')})
+        self.settings = self._repository("settings", made, {"formulint.toml": made["formulint.toml"].replace("0.5 %", "0.6 %")})
 
-    def _repository(self, name: str, made: Mapping[str, str], staged: Mapping[str, str]) -> Path:
+    def _repository(self, name: str, made: Mapping[str, str], staged: Mapping[str, str] = NOTHING) -> Path:
         place = self.folder / name
-        if not (place / ".git").exists():
-            if hasattr(self, "big"):
-                shutil.copytree(self.big, place)
-                Repo(place).git("update-index", "-q", "--refresh", check=False)
-                Repo(place).stage(staged)
-            else:
-                build(place, [Commit("all of it", made)], staged)
+        if (place / ".git").exists():
+            return place
+        if staged:
+            assert all(made.get(other) != text for other, text in staged.items()), "nothing is staged"
+            shutil.copytree(self.big, place)
+            Repo(place).git("update-index", "-q", "--refresh", check=False)  # the copies are of another time
+            Repo(place).stage(staged)
+        else:
+            build(place, [Commit("all of it", made)])
         return place
 
     def git_calls(self, words: tuple[str, ...], folder: Path) -> int:

@@ -1,0 +1,88 @@
+"""A program started with its pipes: on Linux directly, elsewhere by the standard library, whose import takes as long as
+several questions to git."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from typing import IO
+
+DIRECT = hasattr(os, "posix_spawn") and hasattr(os, "memfd_create")
+
+
+class Child:
+    """A running program that is written to and read from; what it complains of is dropped."""
+
+    def __init__(self, command: Sequence[str], folder: str, environment: Mapping[str, str]) -> None:
+        if not DIRECT:
+            import subprocess
+
+            self._popen = subprocess.Popen(
+                tuple(command), cwd=folder, env=environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL
+            )
+            assert self._popen.stdin is not None
+            assert self._popen.stdout is not None
+            self.questions: IO[bytes] = self._popen.stdin
+            self.answers: IO[bytes] = self._popen.stdout
+            return
+        theirs, ours = os.pipe()
+        back, forth = os.pipe()
+        silent = os.open(os.devnull, os.O_WRONLY)
+        try:
+            self._pid = _spawn(command, folder, environment, (theirs, forth, silent))
+        except BaseException:
+            os.close(ours)
+            os.close(back)
+            raise
+        finally:
+            for end in (theirs, forth, silent):
+                os.close(end)
+        self.questions = open(ours, "wb")  # noqa: SIM115 - kept open until close
+        self.answers = open(back, "rb")  # noqa: SIM115
+
+    def close(self) -> None:
+        """End it without waiting for what it still has to say."""
+        for pipe in (self.answers, self.questions):
+            try:
+                pipe.close()
+            except BrokenPipeError:
+                pass
+        if DIRECT:
+            os.waitpid(self._pid, 0)
+        else:
+            self._popen.wait()
+
+
+def ask(command: Sequence[str], folder: str, environment: Mapping[str, str], stdin: bytes) -> tuple[int, bytes, bytes]:
+    """Run a program to its end: exit status, output, complaints."""
+    if not DIRECT:
+        import subprocess
+
+        ran = subprocess.run(tuple(command), cwd=folder, env=environment, input=stdin, capture_output=True, check=False)
+        return ran.returncode, ran.stdout, ran.stderr
+    fed, said = os.memfd_create("fed"), os.memfd_create("said")
+    out, into = os.pipe()
+    try:
+        with open(fed, "wb", closefd=False) as handle:
+            handle.write(stdin)
+        os.lseek(fed, 0, os.SEEK_SET)
+        try:
+            pid = _spawn(command, folder, environment, (fed, into, said))
+        finally:
+            os.close(into)
+        with open(out, "rb", closefd=False) as answers:
+            text = answers.read()
+        status = os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
+        os.lseek(said, 0, os.SEEK_SET)
+        with open(said, "rb", closefd=False) as complaints:
+            return status, text, complaints.read()
+    finally:
+        for end in (fed, said, out):
+            os.close(end)
+
+
+def _spawn(command: Sequence[str], folder: str, environment: Mapping[str, str], ends: tuple[int, int, int]) -> int:
+    """Start git in a folder (it goes there itself) with these three files as input, output and complaints."""
+    program, *rest = command
+    actions = [(os.POSIX_SPAWN_DUP2, end, at) for at, end in enumerate(ends)]
+    return os.posix_spawn(program, (program, "-C", folder, *rest), environment, file_actions=actions)
