@@ -25,13 +25,14 @@ class Figure:
         The ends; equal where the number itself is written.
     """
 
-    __slots__ = ("hi", "lo")
+    __slots__ = ("_base", "hi", "lo")
     dimensions: ClassVar[tuple[str, ...]] = ("number",)
     example: ClassVar[str] = "1"
 
     def __init__(self, lo: Quantity, hi: Quantity) -> None:
         self.lo = lo
         self.hi = hi
+        self._base: float | None = None
 
     @classmethod
     def read(cls, raw: object) -> Self:
@@ -79,7 +80,9 @@ class Figure:
     @property
     def base(self) -> float:
         """The number in the base unit of its dimension; the lower end of a range."""
-        return self.lo.base
+        if self._base is None:
+            self._base = self.lo.base
+        return self._base
 
     @property
     def exact(self) -> Fraction:

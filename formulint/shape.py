@@ -16,10 +16,22 @@ T = TypeVar("T")
 _NATIVE = (date, datetime, time)
 
 
+# A shop writes the same figures over and over ("2.0 lb" stands in half of all sheets); figures never change once read.
+_READ: dict[tuple[type, str], object] = {}
+_MOST = 50_000
+
+
 def dec_hook(kind: type, raw: object) -> object:
     """Read a field whose type reads itself; for ``msgspec.convert`` and the decoders of msgspec."""
+    if type(raw) is str:
+        known = _READ.get((kind, raw))
+        if known is not None:
+            return known
     if reads_itself(kind):
-        return kind.read(raw)
+        value = kind.read(raw)
+        if type(raw) is str and len(_READ) < _MOST:
+            _READ[kind, raw] = value
+        return value
     raise NotImplementedError(f"no reader for {kind.__name__}")
 
 
