@@ -1,12 +1,39 @@
-"""How two commits stand to each other: is one behind the other, and what would their merge hold."""
+"""How two commits stand to each other: which are meant, is one behind the other, what would their merge hold."""
 
 from __future__ import annotations
+
+import re
+from datetime import date
 
 from formulint import plumbing
 from formulint.errors import UserError
 from formulint.git import Repository, quoted
 
 MERGES = (2, 38)  # the first git that writes a merge without a work tree
+
+
+def named(repository: Repository, base: str, head: str) -> tuple[str, str]:
+    """Full ids of base and head, where neither name could mean another commit just as well.
+
+    Raises
+    ------
+    UserError
+        Where a name leads nowhere, or a tag bears the name of a branch.
+    """
+    if base.startswith("refs/") and base not in _refs(repository, [base]):  # git would go on to look in refs/tags/refs/
+        raise UserError(f"there is no ref {quoted(base)} in this repository", "git fetch it, or name another")
+    old = repository.resolve_base(base)
+    start = re.split(r"[~^@:]", head)[0]  # of topic~1, the name
+    found = _refs(repository, [f"refs/{kind}{start}" for kind in ("", "tags/", "heads/", "remotes/")]) if start else []
+    if len(found) > 1 and repository.resolve(head) != head:
+        raise UserError(f"{quoted(head)} may be {' or '.join(found)}", f"name one in full, e.g. {found[-1]}, or give its commit id")
+    return old, repository.resolve(head)
+
+
+def _refs(repository: Repository, names: list[str]) -> list[str]:
+    """Those of these full names that are refs."""
+    text = repository.git.run("for-each-ref", "--format=%(refname)", *names).decode("utf-8", "surrogateescape")
+    return [name for name in text.split("\n") if name in names]
 
 
 def behind(repository: Repository, old: str, new: str) -> bool:
@@ -63,10 +90,7 @@ def merged(repository: Repository, base: str, head: str) -> str:
     if number[:2] < MERGES:
         message = f"the proposal does not contain its base, and git {'.'.join(map(str, number))} cannot merge them by itself"
         raise UserError(message, "merge the base into the proposal first")
-    off = [f"merge.{name}.driver=false" for name in _drivers(repository)]
-    words = ["merge-tree", "--write-tree", "--no-messages", "-z", base, head]
-    options = [part for setting in (*off, "merge.renormalize=false", "core.autocrlf=false") for part in ("-c", setting)]
-    status, out, complaint = repository.git.call(*options, *words)
+    status, out, complaint = _bare(repository, "merge-tree", "--write-tree", "--no-messages", "-z", base, head)
     parts = out.decode("utf-8", "surrogateescape").split("\0")
     if status == 0 and parts and len(parts[0]) in (40, 64):
         return parts[0]
@@ -79,8 +103,43 @@ def merged(repository: Repository, base: str, head: str) -> str:
     raise UserError(f"git could not merge the proposal with its base: {plumbing.words_of(complaint)}", "merge the base into the proposal first")
 
 
+def _bare(repository: Repository, *words: str) -> tuple[int, bytes, bytes]:
+    """Call git without a work tree, so that no .gitattributes lying there says how to merge, and without drivers."""
+    kept = {name: value for name, value in repository.git.environment.items() if name.startswith("GIT_")}
+    kept.pop("GIT_WORK_TREE", None)
+    bare = plumbing.Git(repository.git.command[0], repository.git_dir, {**kept, "GIT_ATTR_NOSYSTEM": "1", _OFF: "false"})
+    fixed = ("core.attributesFile=", "merge.default=text", "merge.renormalize=false", "core.autocrlf=false")
+    # A driver's name may hold "=", after which -c would take all for the value.
+    off = [f"--config-env=merge.{name}.driver={_OFF}" for name in _drivers(repository)]
+    return bare.call("--bare", *(part for setting in fixed for part in ("-c", setting)), *off, *words)
+
+
+_OFF = "FORMULINT_NO_DRIVER"
+
+
 def _drivers(repository: Repository) -> list[str]:
     """Names of the merge drivers that this machine's configuration knows; none of them may run here."""
     _, out, _ = repository.git.call("config", "-z", "--name-only", "--get-regexp", r"^merge\..*\.driver$")
     names = out.decode("utf-8", "surrogateescape").split("\0")
     return sorted({name[len("merge.") : -len(".driver")] for name in names if name})
+
+
+def parents(repository: Repository, commit: str) -> list[str]:
+    """The commits (full ids) that a merge brought together; none where the commit is no merge."""
+    words = repository.git.run("rev-list", "--max-count=1", "--parents", commit).decode("ascii").split()
+    return words[1:] if len(words) > 2 else []
+
+
+def committed_on(repository: Repository, commit: str) -> date:
+    """The day (UTC) on which a commit (full id) says that it was made.
+
+    Raises
+    ------
+    UserError
+        Where it says none that can be read.
+    """
+    text = repository.git.run("rev-list", "--max-count=1", "--no-commit-header", "--format=%ct", commit).decode("ascii", "replace")
+    try:
+        return date.fromordinal(date(1970, 1, 1).toordinal() + int(text) // 86400)
+    except (ValueError, OverflowError):
+        raise UserError(f"commit {commit[:7]} has no date that can be read", "give a date with --today") from None

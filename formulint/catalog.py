@@ -27,6 +27,7 @@ from formulint.vessels import by_code, charges
 SETTINGS_FILE = "formulint.toml"
 WATER_DENSITY = 0.998  # kg/L at 20 degC; printed as an assumption where the settings do not say it
 CLOSURE = 0.005  # the lines may miss the batch by this share where the settings do not say it
+MOST_RULES = 500  # of the house; each is asked about every formula
 DEEPEST = 20  # intermediates inside intermediates
 
 R = TypeVar("R", Formula, Material, Settings)
@@ -73,6 +74,7 @@ class Catalog:
         self._supplies: dict[str, Supply | None] = {}
         self._rule_documents: dict[str, Document] = {}
         self._busy: list[str] = []
+        self._recent: FormulaSubject | None = None  # a comparison asks for the same one several times over
         self._choice = Choice(self._behind, lambda: self.rulebook.selectors())
         self.cycles: dict[str, tuple[str, ...]] = {}
         self.settings_file = self._read(SETTINGS_FILE, Settings)
@@ -114,8 +116,11 @@ class Catalog:
                         faults.append(Fault(entry.place, words, "give each its own id", related=(seen[entry.id],)))
                     seen.setdefault(entry.id, entry.place)
                     entries.append(entry)
+        if len(entries) > MOST_RULES:
+            words = f"the house has {len(entries)} rules of its own; only the first {MOST_RULES} are judged"
+            faults.append(Fault(entries[MOST_RULES].place, words, "one rule can pick many materials and formulas: put like rules together"))
         self.house_faults = tuple(faults)
-        return tuple(entries)
+        return tuple(entries[:MOST_RULES])
 
     def _text(self, name: str) -> bytes:
         if name not in self._texts:
@@ -152,6 +157,13 @@ class Catalog:
     def formula_files(self) -> list[str]:
         """Names of all formulas, sorted."""
         return sorted(name for names in self.formula_names.values() for name in names)
+
+    def formulas_with(self, text: str) -> list[str]:
+        """Names of all formulas that may hold a text: those that do, and those that write characters as escapes."""
+        names = self.formula_files()
+        self.preload(names)
+        raw = text.encode("utf-8", "surrogateescape")
+        return [name for name in names if raw in self._text(name) or b"\\" in self._text(name)]
 
     def material_files(self) -> list[str]:
         """Names of all materials, sorted."""
@@ -238,6 +250,8 @@ class Catalog:
         formula = file.record
         if formula is None:
             raise ValueError(f"{file.name} holds no readable formula")
+        if swap is None and self._recent is not None and self._recent.path == file.name:
+            return self._recent
         self._busy.append(formula.code)  # a formula that uses itself is a circle too
         try:
             resolved = resolve(formula, file.name, self.supply, swap)
@@ -252,7 +266,7 @@ class Catalog:
             codes.update(self.leaves(code))
         stocks = {code: stock for code in sorted(codes) if (stock := self.stock(code)) is not None}
         blends = {code: self.leaves(code) for code in written if code not in stocks}
-        return FormulaSubject(
+        subject = FormulaSubject(
             formula=formula,
             path=file.name,
             evaluation=evaluate(resolved, file.name, self.water_density),
@@ -265,6 +279,9 @@ class Catalog:
             currency=self.settings.currency,
             closure=self.closure,
         )
+        if swap is None:
+            self._recent = subject
+        return subject
 
     def full(self, subject: FormulaSubject) -> Evaluation:
         """The values of a subject with all doses and substances: for tables and deltas, not for the way to "all is well"."""

@@ -18,6 +18,8 @@ COMMANDS = {
     "properties": "compute what a formula is: density, solids, PVC, VOC, cost, doses",
     "diff": "say what changed between two states, and what that does to the paint",
     "gate": "say whether a proposal may go in: the merged result, judged by the policy of its base",
+    "start": "make a folder a formula repository, with one formula to begin with",
+    "demo": "build an invented paint works in a folder, and play three months of its history",
     "schema": "print the format of a record as JSON Schema, for editors",
 }
 DESCRIPTION = """\

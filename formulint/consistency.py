@@ -17,6 +17,8 @@ from formulint.vessels import left_over
 
 ADDITION_ONLY = ("amount", "on", "as_", "of", "alternates", "adjust", "max")
 STEP_ONLY = ("speed", "time", "temperature", "until", "check")
+MOST_LINES = 500  # real sheets have some tens
+MOST_ALTERNATES = 100  # real sheets have a few
 RARE = attrgetter("stage", "step", *ADDITION_ONLY[1:], *STEP_ONLY)
 NOTHING_RARE = RARE(Addition())
 """What most lines have beside material, amount and note."""
@@ -31,6 +33,18 @@ TEST_DIMENSIONS: dict[str, tuple[str, ...]] = {
     "open_time": ("time",),
     "sag": ("length", "number"),
 }
+
+
+def too_large(formula: Formula, path: str) -> Iterator[Fault]:
+    """What keeps a sheet from being judged at all, so that every run comes to an end."""
+    lines = sum(len(stage.additions) for stage in formula.stage)
+    if lines > MOST_LINES:
+        words = f"{formula.code} has {lines} lines; a sheet of more than {MOST_LINES} is not judged"
+        yield Fault(Place(path, ("stage",)), words, "move parts of it into intermediates")
+    alternates = sum(len(line.alternates) for stage in formula.stage for line in stage.additions)
+    if alternates > MOST_ALTERNATES:
+        words = f"{formula.code} names {alternates} alternates; each is judged as a paint of its own, and more than {MOST_ALTERNATES} are not"
+        yield Fault(Place(path, ("stage",)), words, "keep those that are in use; a second source for many paints is better a formula of its own")
 
 
 def of_formula(formula: Formula, path: str, markets: frozenset[str]) -> Iterator[Fault]:

@@ -35,17 +35,18 @@ def evaluate(resolved: Resolved, path: str, water_density: float) -> Evaluation:
     known: dict[str, Value] = dict(resolved.totals)
     known["water_volume"] = over(known.get("water_mass", 0.0), water_density)
     values: dict[str, Value] = {}
+    whole = not any(isinstance(value, Gap) for value in known.values())
     for name, needs, law in _NEEDS:
         arguments = [known.get(need, 0.0) for need in needs]
-        gaps = [argument for argument in arguments if isinstance(argument, Gap)]
         value: Value
-        if gaps:
+        if not whole and (gaps := [argument for argument in arguments if isinstance(argument, Gap)]):
             value = add(list(gaps))
         else:
             try:
                 value = law(*arguments)
             except ValueError as error:
                 value = Gap((Missing(str(error), Place(path), "", name),))
+                whole = False
         values[name] = value
         known[name if name not in known else f"property_{name}"] = value
     return Evaluation(values, resolved)

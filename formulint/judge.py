@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
+from itertools import chain, islice
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint import consistency
 from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
-from formulint.finding import Fault, Finding, Level, Place, Source
+from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
 from formulint.formula import Formula
 from formulint.material import Material
 from formulint.rule import Applied, Rule
@@ -21,7 +22,10 @@ from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
 
 HOUSE_SOURCE = Source("this formula's own limit", "", "house")
 FORMAT_SOURCE = Source("the format of the repository", "", "house")
-RECALLED = "figure recalled, not verified: a review by the house is due"
+MANY = 100  # faults of one sort in one file that are told
+UNVERIFIED = "figure recalled, not verified"
+RECALLED = f"{UNVERIFIED}: a review by the house is due"
+UNSAFE = "unsafe/"  # rules of this pack stop whatever their source, and are given no other level
 
 
 class Scope(Struct, frozen=True):
@@ -40,11 +44,12 @@ class Judge:
         self.strict = strict
         settings = catalog.settings
         self.confirmed = frozenset(settings.confirmed)
-        self.levels = {one.rule: Level[one.level] for one in settings.rule_setting if not one.rule.startswith("unsafe/")}
+        self.levels = {one.rule: Level[one.level] for one in settings.rule_setting if not one.rule.startswith(UNSAFE)}
         vocabulary = catalog.shipped.vocabulary()
         self.tags = frozenset(tag.id for tag in vocabulary.tag)
         self.markets = frozenset(market.id for market in vocabulary.market)
         self._sound: set[str] = set()
+        self._guesses = 0
 
     def findings(self, scope: Scope) -> tuple[Finding, ...]:
         """All findings of a scope, ordered by file, place, rule."""
@@ -64,21 +69,26 @@ class Judge:
         formula = file.record
         if formula is None:
             raw = file.document.data if file.document is not None else {}
-            yield from (self._format("record/known-material", fault, code, "") for fault in self._raw_codes(raw, file.name))
+            yield from (self._format("record/known-material", fault, code, "") for fault in few(self._raw_codes(raw, file.name)))
             return
         yield from self._identity(file.name, formula.code, self.catalog.formula_names, self.catalog.material_names, code, "")
-        faults = tuple(consistency.of_formula(formula, file.name, self.markets))
+        large = tuple(consistency.too_large(formula, file.name))
+        if large:
+            yield from (self._format("record/consistent", fault, code, "") for fault in large)
+            return
+        faults = few(consistency.of_formula(formula, file.name, self.markets))
         yield from (self._format("record/consistent", fault, code, "") for fault in faults)
-        unknown = tuple(self._codes(formula, file.name))
-        yield from (self._format("record/known-material", fault, code, "") for fault in unknown)
         subject = self.catalog.subject(file)
+        unknown = few(self._codes(formula, file.name))
+        yield from (self._format("record/known-material", fault, code, "") for fault in unknown)
         if code in self.catalog.cycles:
             yield self._format("record/no-circle", self._circle(formula, file.name), code, "")
             return
         yield from (self._format("record/amounts", fault, code, "") for fault in subject.resolved.faults)
         if faults or unknown:
             return  # what follows would be computed on lines that are not what the chemist meant
-        yield from self._verdicts(subject, code)
+        told = {fault.place.keys[:4] for fault in subject.resolved.faults}
+        yield from (one for one in self._verdicts(subject, code) if not (told and _follows(one.fault, subject.path, told)))
 
     def _verdicts(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
         seen = dict.fromkeys(self._judged(subject, code))
@@ -159,20 +169,19 @@ class Judge:
                     yield self._stamp(entry, fault, "production", "", code)
 
     def _register(self) -> Iterator[Finding]:
-        stocks = {code: stock for name in self.catalog.material_files() if (stock := self.catalog.stock(code := stem(name)))}
-        used: dict[str, list[str]] = {}
-        states: dict[str, str] = {}
-        for name in self.catalog.formula_files():
-            record = self.catalog.formula(name).record
-            if record is not None:
-                states[record.code] = record.state
-                for code in codes_in(record):
-                    used.setdefault(code, []).append(record.code)
-        subject = RegisterSubject(stocks, used, states, self.catalog.today, True)
+        files = self.catalog.material_files()
+        self.catalog.preload(files)
+        stocks = {code: stock for name in files if (stock := self.catalog.stock(code := stem(name)))}
+        subject = RegisterSubject(stocks, self._users, self.catalog.today)
         for entry in self.catalog.rulebook.in_force():
             if type(entry.rule).check_register is not Rule.check_register:
                 for fault in entry.rule.check_register(subject):
                     yield self._stamp(entry, fault, "production", "", stem(fault.place.path))
+
+    def _users(self, code: str) -> list[str]:
+        """Codes of the formulas that name a code."""
+        records = [(name, self.catalog.formula(name).record) for name in self.catalog.formulas_with(code)]
+        return [stem(name) for name, record in records if record is not None and code in codes_in(record)]
 
     def _stamp(self, entry: Entry, fault: Fault, state: str, formula: str, material: str) -> Finding:
         """A fault as a finding: its level by rule, settings and state; ``review`` where the figure is only recalled."""
@@ -181,12 +190,15 @@ class Judge:
         how = fault.checked or rule.source.checked
         message = fault.message
         if fault.kind == "fail" and how == "memory" and entry.id not in self.confirmed and level is Level.error:
-            fault = replace(fault, kind="review", message=f"{message} ({RECALLED})")
+            if entry.id.startswith(UNSAFE):  # a figure that is only recalled must not let it pass
+                fault = replace(fault, message=f"{message} ({UNVERIFIED})")
+            else:
+                fault = replace(fault, kind="review", message=f"{message} ({RECALLED})")
         if level is Level.error and (fault.kind == "review" or (fault.kind == "open" and state == "bench")):
             level = Level.warning
         if not fault.remedy and rule.remedy:
             fault = replace(fault, remedy=rule.remedy)
-        return Finding(entry.id, level, fault, formula, material, rule.why, replace(rule.source, checked=how))
+        return Finding(entry.id, level, fault, formula, material, rule.why, rule.source if how == rule.source.checked else replace(rule.source, checked=how))
 
     def _format(self, rule: str, fault: Fault, formula: str, material: str) -> Finding:
         level = Level.warning if fault.kind == "review" else Level.error
@@ -211,9 +223,10 @@ class Judge:
                 yield self._format("record/one-file-per-code", fault, formula, material)
 
     def _codes(self, formula: Formula, path: str) -> Iterator[Fault]:
+        circle = self.catalog.cycles.get(formula.code, ())  # told by a finding of its own
         for i, stage in enumerate(formula.stage):
             for j, line in enumerate(stage.additions):
-                if line.material is not None and line.material not in self._sound:
+                if line.material is not None and line.material not in self._sound and line.material not in circle:
                     yield from self._code(line.material, Place(path, ("stage", i, "additions", j, "material")))
                 for k, other in enumerate(line.alternates):
                     yield from self._code(other, Place(path, ("stage", i, "additions", j, "alternates", k)))
@@ -237,8 +250,7 @@ class Judge:
             else:
                 self._sound.add(code)
         elif blend is None:
-            known = [stem(name) for name in (*catalog.material_files(), *catalog.formula_files())]
-            near = similar(code, known)
+            near = self._near(code)
             hint = f"did you mean {near}?" if near else f"add {catalog.settings.folders.materials}/{code}.toml to the repository"
             yield Fault(place, f'there is no material "{code}" among those that git knows here', hint)
         elif blend.record is None:
@@ -246,6 +258,29 @@ class Judge:
         elif blend.record.class_ != "intermediate":
             words = f"{code} is a formula of class {blend.record.class_}, not an intermediate"
             yield Fault(place, words, 'a formula that is used as a material has class = "intermediate"', related=(Place(blend.name, ("class",)),))
+        else:
+            yield from self._inside(code, blend.record, blend.name, place)
+
+    def _near(self, code: str) -> str | None:
+        """The code that was probably meant; looked for a few times in a run, because it means to look through all codes."""
+        self._guesses += 1
+        if self._guesses > MANY:
+            return None
+        catalog = self.catalog
+        return similar(code, [stem(name) for name in (*catalog.material_files(), *catalog.formula_files())])
+
+    def _inside(self, code: str, blend: Formula, path: str, place: Place) -> Iterator[Fault]:
+        """The first reason, at any depth, why nobody knows what an intermediate holds."""
+        self.catalog.supply(code)
+        circle = self.catalog.cycles.get(code)
+        first = None if circle else next(self._codes(blend, path), None)
+        if circle:
+            yield Fault(place, f"{code} is made from itself: {' -> '.join(circle)}", "mend that file first", related=(Place(path),))
+        elif first is not None:
+            where = f"{path}, line {self.catalog.locate(first.place).line}"
+            yield Fault(place, f"{code} cannot be computed ({where}: {first.message})", "mend that file first", related=(first.place,))
+        else:
+            self._sound.add(code)
 
     def _unreadable(self, code: str, file: File[Formula] | File[Material], place: Place) -> Fault:
         first = file.faults[0]
@@ -272,12 +307,22 @@ class Judge:
             rule = "record/portable" if fault.kind == "review" else "record/readable"
             yield self._format(rule, fault, "", "")
         rules = frozenset(entry.id for entry in self.catalog.rulebook.all()) | {f"voc/{market}" for market in self.markets}
-        for rule, fault in of_settings(self.catalog.settings, SETTINGS_FILE, self.catalog.shipped.versions(), rules):
+        found = of_settings(self.catalog.settings, SETTINGS_FILE, self.catalog.shipped.versions(), rules)
+        for rule, fault in islice(found, MANY):
             yield self._format(rule, fault, "", "")
 
     def _house(self) -> Iterator[Finding]:
-        for fault in (*self.catalog.house_faults, *unknown_words(self.catalog.rulebook.house, self.tags, self.markets)):
+        for fault in few(chain(self.catalog.house_faults, unknown_words(self.catalog.rulebook.house, self.tags, self.markets))):
             yield self._format("record/readable", fault, "", "")
+
+
+def few(faults: Iterable[Fault]) -> tuple[Fault, ...]:
+    """The first of many faults of one sort in one file; the last one says that there are more."""
+    found = tuple(islice(faults, MANY + 1))
+    if len(found) <= MANY:
+        return found
+    more = Fault(found[MANY].place, "more faults of this sort follow; they show when these are mended", kind=found[MANY].kind)
+    return (*found[:MANY], more)
 
 
 LOOKS = str.maketrans("lIoO", "1100")
@@ -289,6 +334,12 @@ def similar(code: str, known: list[str]) -> str | None:
         if other.translate(LOOKS).casefold() == code.translate(LOOKS).casefold():
             return other
     return closest(code, [other for other in known if abs(len(other) - len(code)) <= 1 and other[:1].casefold() == code[:1].casefold()])
+
+
+def _follows(fault: Fault, path: str, told: Collection[KeyPath]) -> bool:
+    """True for what is open only because of lines that have a finding of their own."""
+    places = fault.missing if fault.kind == "open" else ()
+    return bool(places) and all(place.path == path and place.keys[:4] in told for place in places)
 
 
 def codes_in(formula: Formula) -> tuple[str, ...]:

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
 
-class Quantity(Struct, frozen=True, gc=False):
+class Quantity(Struct, frozen=True, gc=False, cache_hash=True):
     """A number and its unit, both as written: ``digits`` "250.0" and ``spelled`` "lb".
 
     Two quantities are equal where they are written alike; ``exact`` compares what they mean.

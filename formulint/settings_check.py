@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from itertools import permutations
 
 from formulint import __version__
 from formulint.finding import Fault, Place
 from formulint.settings import Settings
 from formulint.suggest import closest
 
+FIXED = ("unsafe/", "record/", "own-limit/")  # what is unsafe, cannot be read, or is asked by the sheet itself
 Named = tuple[str, Fault]  # id of the rule that is broken, and the fault
 
 
@@ -37,9 +39,14 @@ def _packs(settings: Settings, path: str, versions: Mapping[str, str]) -> Iterat
 
 
 def _rules(settings: Settings, path: str, rules: frozenset[str]) -> Iterator[Named]:
+    seen: dict[str, Place] = {}
     for at, one in enumerate(settings.rule_setting):
         place = Place(path, ("rule_setting", at, "rule"))
-        if one.rule.startswith("unsafe/"):
+        if one.rule in seen:
+            words = f"{one.rule} is given a level twice"
+            yield "record/consistent", Fault(place, words, "keep one of the two", related=(seen[one.rule],))
+        seen.setdefault(one.rule, place)
+        if one.rule.startswith(FIXED):
             yield "record/consistent", Fault(place, f"{one.rule} cannot be given another level", "take the setting out")
         elif one.rule not in rules:
             yield "record/known-rule", Fault(place, f'there is no rule "{one.rule}"', _hint(one.rule, rules))
@@ -55,19 +62,29 @@ def _folders(settings: Settings, path: str) -> Iterator[Named]:
         if not folder or "\\" in folder or any(part in ("", ".", "..") or part.casefold() == ".git" for part in parts):
             words = f'the folder "{folder}" does not lie plainly below the root'
             yield "record/consistent", Fault(Place(path, ("folders", name)), words, f'write a relative folder such as "{name}"')
+    for name, other in permutations(settings.folders.__struct_fields__, 2):
+        inner, outer = (getattr(settings.folders, one).casefold().strip("/") + "/" for one in (name, other))
+        if inner.startswith(outer) and (inner != outer or name < other):
+            words = f"the folder of {name} lies in the folder of {other}: each file would be read as both"
+            yield "record/consistent", Fault(Place(path, ("folders", name)), words, "give each kind of record a folder of its own")
 
 
 def _hint(word: str, known: Iterable[str]) -> str:
     names = sorted(known)
-    pack = word.split("/")[0] + "/"
-    near = closest(word, [name for name in names if name.startswith(pack)] or names)
-    return f"did you mean {near}?" if near else "known: " + ", ".join(names[:12]) + (" ..." if len(names) > 12 else "")
+    start, _, rest = word.rpartition("/")
+    same = [name for name in names if start and name.startswith(start + "/")] or names
+    near = closest(word, names) if same is names else closest(rest, [name.removeprefix(start + "/") for name in same])
+    if near:
+        return f"did you mean {near if same is names else f'{start}/{near}'}?"
+    if same is names and "/" in word:
+        return "rules are named pack/rule; packs: " + ", ".join(dict.fromkeys(name.split("/")[0] for name in names))
+    return "known: " + ", ".join(same[:12]) + (" ..." if len(same) > 12 else "")
 
 
 def _met(requires: str) -> bool:
     """True where this version is at least the one asked for; anything but ``>=X.Y`` is not understood, and not met."""
     numbers = requires.removeprefix(">=").strip().split(".")
-    if not requires.startswith(">=") or not all(part.isdigit() for part in numbers):
+    if not requires.startswith(">=") or not all(part.isdecimal() for part in numbers):
         return False
     own = tuple(int(part) for part in __version__.split("."))
     return own >= tuple(int(part) for part in numbers)

@@ -137,10 +137,8 @@ class MaterialSubject(Struct, frozen=True):
 
 
 class RegisterSubject(Struct, frozen=True):
-    """All materials, with the formulas that use each code directly."""
+    """All materials; ``used_by`` gives the formulas that name a code directly, for which it has to look into all."""
 
     stocks: Mapping[str, Stock]
-    used_by: Mapping[str, Sequence[str]]
-    states: Mapping[str, str]
+    used_by: Callable[[str], Sequence[str]]
     today: date
-    complete: bool

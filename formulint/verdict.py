@@ -131,10 +131,22 @@ def judge_bounds(
     yield Fault(place, message, kind="open", measured=shown(value, unit, digits), limit=limit, unit=unit)
 
 
+def _listed(gap: Gap) -> str:
+    """What is missing, in the words of each, the fields of one material together."""
+    words: dict[str, str] = {}
+    for item in gap.missing:
+        start = f"{item.material} has no "
+        plain = item.what == f"{start}{item.field}"
+        if plain and start in words:
+            words[start] += f", {item.field}" if item.field not in words[start].removeprefix(start).split(", ") else ""
+        else:
+            words.setdefault(start if plain else item.what, item.what)
+    return "; ".join(words.values())
+
+
 def open_fault(name: str, gap: Gap, place: Place, limit: str = "") -> Fault:
     """The fault of a value that cannot be computed, with what is missing and where it should stand."""
-    missing = "; ".join(dict.fromkeys(item.what for item in gap.missing)) or "the lines do not add up to a batch"
-    message = f"{name} cannot be computed: {missing}"
+    message = f"{name} cannot be computed: {_listed(gap) or 'the lines do not add up to a batch'}"
     places = tuple(item.place for item in gap.missing)
     return Fault(place, message, "fill in what is missing; unknown is not zero", "open", limit=limit or None, missing=places)
 

@@ -13,12 +13,21 @@ Spot = tuple[int, int]  # number of the stage, number of the addition in it
 
 
 class Charge(Struct, frozen=True):
-    """One addition of a material, the kind of its stage, and what it meets in its vessel in the order it went in."""
+    """One addition of a material and the kind of its stage.
+
+    ``vessel`` is all that goes into its vessel, in order, and shared by all charges there; ``depth`` of it are in before.
+    """
 
     spot: Spot
     code: str
     kind: str
-    before: tuple[Spot, ...]
+    vessel: list[Spot]
+    depth: int
+
+    @property
+    def before(self) -> list[Spot]:
+        """What it meets in its vessel, in the order in which it went in."""
+        return self.vessel[: self.depth]
 
 
 def charges(formula: Formula, swap: Mapping[Spot, str] = MappingProxyType({})) -> tuple[Charge, ...]:
@@ -28,25 +37,22 @@ def charges(formula: Formula, swap: Mapping[Spot, str] = MappingProxyType({})) -
     own stays in the vessel of the stage before it, unless it takes up another stage.
     """
     poured = {line.stage for stage in formula.stage for line in stage.additions if line.stage is not None}
-    inside: dict[str, tuple[Spot, ...]] = {}
-    ready: dict[str, tuple[Spot, ...]] = {}
+    inside: dict[str, list[Spot]] = {}
+    ready: dict[str, list[Spot]] = {}
     found: list[Charge] = []
     vessel = ""
     for i, stage in enumerate(formula.stage):
         takes_up = any(line.stage is not None for line in stage.additions)
         vessel = stage.vessel or (f"stage {i}" if takes_up else vessel)
-        now = list(inside.get(vessel, ()))
+        now = inside.setdefault(vessel, [])
         for j, line in enumerate(stage.additions):
             if line.stage is not None:
                 now.extend(ready.pop(line.stage, ()))
             elif line.material is not None:
-                found.append(Charge((i, j), swap.get((i, j), line.material), stage.kind, tuple(now)))
+                found.append(Charge((i, j), swap.get((i, j), line.material), stage.kind, now, len(now)))
                 now.append((i, j))
         if stage.name in poured:
-            ready[stage.name] = tuple(now)
-            inside.pop(vessel, None)
-        else:
-            inside[vessel] = tuple(now)
+            ready[stage.name] = inside.pop(vessel)
     return tuple(found)
 
 

@@ -3,10 +3,10 @@
     { material = "GLYCOL", amount = "10.1 kg" },  # <- error dose/glycol-ceiling: 10.10 %
 
 A mark is a word for how it is meant (``error``, ``warning``, ``note``: it fails at that level; ``open``, ``review``), the
-rule, and words of the message; only the rule has to be there. What has no mark must be silent, but for notes. Lines may
-hold ``$name`` for the ``words`` of a case. A ``ladder`` is three cases of one line: ``inside``, ``at`` and ``outside``
-stand for ``$amount`` in turn, and only outside does ``$told`` become the mark of its rule. ``texts`` are named texts that
-several cases of a file share; the shelf of materials is always there.
+rule, and words of the message; only the rule has to be there. What has no mark must be silent, but for notes of other
+rules. Lines may hold ``$name`` for the ``words`` of a case. A ``ladder`` is three cases of one line: ``inside``, ``at`` and
+``outside`` stand for ``$amount`` in turn, and only outside does ``$told`` become the mark of its rule. ``texts`` are named
+texts that several cases of a file share; the shelf of materials is always there.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ from string import Template
 import tomli
 from in_memory import Memory, shipped
 from msgspec import Struct, convert
+from msgspec.structs import replace
 from repository import text
 
 from formulint.catalog import Catalog
@@ -132,12 +133,8 @@ def cases(pattern: str = "[!_]*.toml") -> tuple[Case, ...]:
             one.update({key: texts[one[key]] for key in ("formula", "material", "settings") if one.get(key) in texts})
         file = convert(raw, CaseFile)
         steps = [step for ladder in file.ladder for step in ladder.cases()]
-        found += [_in_file(one, path.name) for one in (*file.case, *steps)]
+        found += [replace(case, file=path.name) for case in (*file.case, *steps)]
     return tuple(found)
-
-
-def _in_file(case: Case, name: str) -> Case:
-    return Case(**{**{key: getattr(case, key) for key in case.__struct_fields__}, "file": name})
 
 
 def _code(raw: str) -> str:
@@ -167,7 +164,7 @@ def told(case: Case, packs: Shipped | None = None) -> list[tuple[str, int, Findi
     catalog = catalog_of(case.written, case.date, packs)
     names = [name for name in case.written if not name.startswith("formulint")]
     formulas, materials = (
-        tuple(name for name in names if name.startswith(folder)) for folder in ("formulas/", "materials/")
+        tuple(name for name in names if name.startswith(kind)) for kind in ("formulas/", "materials/")
     )
     marks = [
         (one, catalog.locate(one.fault.place))
@@ -191,7 +188,7 @@ def disagreements(case: Case, packs: Shipped | None = None) -> list[str]:
             wrong.append(f"not found in {path}, line {line}: {meant} {rule}: {words}")
         else:
             left.remove(match)
-    loud = [one for one in left if one[2].level is not Level.note]
+    loud = [one for one in left if one[2].level is not Level.note or one[2].rule == case.rule]
     return wrong + [f"not expected in {path}, line {line}: {_said(finding)}" for path, line, finding in loud]
 
 

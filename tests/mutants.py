@@ -23,7 +23,7 @@ from formulint.shape import read_table
 Table = dict[str, Any]
 Slip = tuple[str, Table | None]
 LEVELS = ("note", "warning", "error")
-LISTS = ("functions", "forms", "tags", "cas", "stages", "except", "class", "use", "markets")
+LISTS = ("functions", "forms", "tags", "cas", "ionic", "stages", "except", "any", "class", "use", "markets")
 
 
 class Altered(Shipped):
@@ -116,7 +116,7 @@ def _narrower(table: Table, keys: tuple[str | int, ...]) -> Iterator[tuple[str, 
         if key in LISTS and (len(value) > 1 or key == "except"):
             for at, word in enumerate(value):
                 yield f"{name}.{key} without {word}", _with(table, (*keys, key, at), None)
-        if key == "except":
+        if key in ("except", "any"):
             for at in range(len(value)):
                 yield from _narrower(table, (*keys, key, at))
 
@@ -207,8 +207,29 @@ def _register(table: Table) -> Iterator[tuple[str, Table]]:
     yield from _others(table, "check", ("blocked-unused", "blocked-in-use", "look-alike", "not-approved-in-production"))
 
 
+def _compatibility(table: Table) -> Iterator[tuple[str, Table]]:
+    for side in ("one", "other", "one_may_be", "other_may_be"):
+        if side in table:
+            yield from _narrower(table, (side,))
+            if side.endswith("_may_be"):
+                yield f"{side} dropped", _with(table, (side,), None)
+    yield from _others(table, "relation", ("excludes", "needs"), "excludes")
+    yield from _others(table, "contact", ("formula", "vessel"), "formula")
+    if "other" in table:
+        yield "other dropped", _with(_with(table, ("other",), None), ("other_is",), None)
+    if "least" in table:
+        yield from _others(table, "on", ("batch", "film"), "batch")
+        yield "least left out", _with(table, ("least",), None)
+        for moved in _one_digit(table["least"]):
+            yield f"least {table['least']} -> {moved}", _with(table, ("least",), moved)
+    if "ph" in table:
+        yield "ph left out", _with(table, ("ph",), None)
+        yield from _bounds(table, ("ph",))
+
+
 OPERATORS: dict[str, Callable[[Table], Iterator[tuple[str, Table]]]] = {
     "closure": _closure,
+    "compatibility": _compatibility,
     "completeness": _completeness,
     "dose": _dose,
     "limit": _limit,

@@ -139,7 +139,7 @@ GLYCOL = st.fixed_dictionaries({
 })  # fmt: skip
 SHELF = st.fixed_dictionaries({"W": WATER, "P": PIGMENT, "E": PIGMENT, "B": BINDER, "D": DISPERSANT, "G": GLYCOL})
 MOST = {"W": 900, "P": 500, "E": 500, "B": 900, "D": 40, "G": 90}
-"""Tenths of a kilogram or litre in a batch of 400; two lines of each leave room for what fills up."""
+"""Tenths of a kilogram or litre in a batch of 2000; two lines of each leave room for what fills up."""
 
 
 @st.composite
@@ -149,7 +149,7 @@ def weighed(draw: st.DrawFn, units: tuple[str, ...] = ("kg", "L")) -> Paint:
     codes = draw(st.permutations([*materials, *draw(st.lists(st.sampled_from(sorted(materials)), max_size=4, unique=True))]))
     portions = [Portion(code, draw(st.integers(1, MOST[code])), draw(st.sampled_from(units))) for code in codes]
     cut = draw(st.integers(1, len(portions) - 1))
-    return Paint(materials, (4000, draw(st.sampled_from(units))), tuple(portions[:cut]), tuple(portions[cut:]))
+    return Paint(materials, (20000, draw(st.sampled_from(units))), tuple(portions[:cut]), tuple(portions[cut:]))
 
 
 @st.composite

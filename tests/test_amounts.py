@@ -33,10 +33,9 @@ class Case(Struct, frozen=True, forbid_unknown_fields=True):
     blends: dict[str, dict[str, object]] = {}
     formula: dict[str, object] = {}
     closure: str = "0.5 %"
-    faults: dict[str, str | list[str]] = {}
+    faults: dict[str, str] = {}
     values: dict[str, str] = {}
     holds: dict[str, str] = {}
-    weak: str = ""
 
     @property
     def written(self) -> list[tuple[int, int, dict[str, object]]]:
@@ -91,8 +90,8 @@ def agrees(value: Value, expected: str, within: str = "0") -> bool:
         return False
     first, _, last = expected.removeprefix("at least ").partition(" to ")
     wanted = float(exact(first)), float(exact(last or first))
-    if expected.startswith("at least"):
-        return isinstance(value, AtLeast) and value.lo == pytest.approx(wanted[0], rel=1e-12)
+    if isinstance(value, AtLeast) or expected.startswith("at least"):
+        return isinstance(value, AtLeast) and expected.startswith("at least") and value.lo == pytest.approx(wanted[0], rel=1e-12)
     return isinstance(value, Interval) == bool(last) and ends(value) == pytest.approx(wanted, rel=1e-12, abs=float(within))
 
 
@@ -118,9 +117,7 @@ def wrong_lines(case: Case, found: Reckoned) -> list[object]:
 
 def wrong_findings(case: Case, found: Reckoned) -> list[object]:
     """Findings that nobody expects, and expectations that nothing meets."""
-    expected: list[tuple[object, str]] = []
-    for key, told in case.faults.items():
-        expected += [(key, words) for words in ([told] if isinstance(told, str) else told)]
+    expected: list[tuple[object, str]] = list(case.faults.items())
     expected += [((i, j), str(line["fault"])) for i, j, line in case.written if "fault" in line]
     left = list(found.findings)
     missed: list[object] = []
@@ -130,7 +127,12 @@ def wrong_findings(case: Case, found: Reckoned) -> list[object]:
             missed.append((place, words))
         else:
             left.remove(met)
-    return missed + [(at(one), one.rule, one.fault.message) for one in left]
+    return missed + [(at(one), one.rule, one.fault.message) for one in left if not follows(one)]
+
+
+def follows(finding: Finding) -> bool:
+    """Whether a finding only says that a sum is open: a case names it where it is the one thing said."""
+    return finding.rule.startswith("closure/") and finding.fault.kind == "open" and "cannot be computed" in finding.fault.message
 
 
 def wrong_values(case: Case, found: Reckoned) -> list[object]:
@@ -156,11 +158,8 @@ MUST_FAIL = {case.name: case for case in cases(FOLDER / "must_fail.toml")}
 
 
 @pytest.mark.parametrize("name", CASES)
-def test_sheet(name: str, request: pytest.FixtureRequest) -> None:
-    case = CASES[name]
-    if case.weak:
-        request.applymarker(pytest.mark.xfail(reason=case.weak, strict=True))
-    assert wrong(case) == [], case.sum
+def test_sheet(name: str) -> None:
+    assert wrong(CASES[name]) == [], CASES[name].sum
 
 
 @pytest.mark.parametrize("name", MUST_FAIL)

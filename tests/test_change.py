@@ -22,7 +22,7 @@ SHOWS = {Change.editorial: "", Change.policy: "", Change.procedural: "m", Change
 FIELDS = {f"{record}.{field}": change for record, kind in EDITED.items() for field, change in TABLE[kind].items()}
 UNLISTED = {
     "Adjust", "Approvers", "Bounds", "Category", "DoseWindow", "Folders", "HazardFigures", "NotExempt", "Pick", "Product",
-    "RuleSetting", "Source", "TemperatureRange", "TestSpec", "Where",
+    "RuleSetting", "Side", "Source", "TemperatureRange", "TestSpec", "Unnamed", "Where", "Window",
 }  # fmt: skip
 """Tables that have the class of the field they stand in; a new one needs a thought here."""
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from itertools import combinations, permutations
 
 import pytest
 from edits import EDITS, base, shelf, states
@@ -97,3 +98,17 @@ def test_a_limit_that_is_passed_and_no_longer() -> None:
 def test_every_class_is_reached_and_policy_is_told_beside_it() -> None:
     assert {edit.class_ for edit in EDITS.values()} == {one.name for one in Change} - {"policy"}
     assert any(edit.policy for edit in EDITS.values())
+
+
+CHARGED = ("W", "P", "B", "G", "E")
+
+
+@pytest.mark.parametrize("order", list(permutations(CHARGED))[::5], ids="".join)
+def test_no_more_lines_are_told_to_have_moved_than_had_to(order: tuple[str, ...]) -> None:
+    files = base()
+    lines = {code: f'  {{ material = "{code}", amount = "20 kg" }},\n' for code in CHARGED}
+    head, _, rest = files["formulas/T-2"].partition("additions = [\n")
+    before, after = ({**files, "formulas/T-2": f"{head}additions = [\n{''.join(lines[code] for code in codes)}]\n"} for codes in (CHARGED, order))
+    kept = max(len(run) for size in range(1, 6) for run in combinations(order, size) if list(run) == sorted(run, key=CHARGED.index))
+    found = compared(shelf(before), shelf(after), "T-2")
+    assert rest and [line.action for line in found.additions] == ["moved"] * (len(CHARGED) - kept)

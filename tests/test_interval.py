@@ -102,6 +102,12 @@ def test_nothing_is_divided_by_what_may_be_zero(divisor: Number) -> None:
         Interval(1.0, 2.0) / divisor
 
 
+@pytest.mark.parametrize(("left", "right"), [(3, 107), (3, 214), (3, 227), (3, 237)])
+def test_a_quotient_is_rounded_twice_and_held_all_the_same(left: int, right: int) -> None:
+    # As left times 1/right these are more than one step away from the exact quotient.
+    assert holds(Interval(left, left) / float(right), Fraction(left, right))
+
+
 def test_the_other_side_of_zero() -> None:
     assert holds(-Interval(1.0, 2.0), Fraction(-2)) and (-Interval(1.0, 2.0)).hi == -1.0
     found = Interval(1.0, 2.0) / Interval(-4.0, -2.0)

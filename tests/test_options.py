@@ -34,6 +34,8 @@ def lines(draw: st.DrawFn) -> list[str]:
     places = [option for option in OPTIONS[command] if option.positional]
     most = 4 if any(option.several for option in places) else len(places)
     parts.insert(draw(st.integers(0, len(parts))), draw(st.lists(WORDS, max_size=most)))
+    if any(option.takes_rest for option in OPTIONS[command]):
+        parts.append(draw(st.sampled_from([[], ["--"], ["--", "T-101"], ["--", "-x", "--"]])))
     folder = draw(st.sampled_from([[], ["-C", "."], ["-C", "paint"], ["-C", ""]]))
     return [*folder, command, *(word for part in parts for word in part)]
 

@@ -64,8 +64,10 @@ def test_every_error_has_a_case_that_speaks_and_one_that_is_silent() -> None:
 
 
 def test_every_other_rule_is_heard_once() -> None:
-    """But for the windows of figures, which are one kind of rule with one table each."""
-    assert sorted(rule for rule in KIND if rule not in SPOKEN and not rule.startswith("materials/figures-of-")) == []
+    """In the packs that have cases; but for the windows of figures, which are one kind of rule with one table each."""
+    packs = tuple(f"{case.file.removesuffix('.toml')}/" for case in ALL)
+    unheard = {rule for rule in KIND if rule.startswith(packs)} - SPOKEN
+    assert sorted(rule for rule in unheard if not rule.startswith("materials/figures-of-")) == []
 
 
 def test_every_kind_is_heard() -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import msgspec
 import pytest
-from in_memory import catalog, subject
+from in_memory import catalog
 from msgspec import Struct
 
 from formulint.formula import Formula
@@ -64,8 +64,8 @@ def test_every_addition_is_a_charge_of_its_own_stage() -> None:
     ]  # fmt: skip
 
 
-def test_a_formula_in_use_is_charged_as_written() -> None:
-    water = {"name": "water", "functions": ["water"], "density": "1 kg/L", "nonvolatile": "0 %", "water": "100 %"}
-    stage = {"name": "One", "kind": "grind", "additions": [{"material": "W", "amount": "40 kg"}, {"material": "W", "amount": "q.s."}]}
-    shelf = catalog({"W": water}, {"T-1": {**SHEET, "stage": [stage]}})
-    assert charges(subject(shelf, "T-1").formula)[1].before == ((0, 0),)
+def test_an_alternate_meets_what_the_written_material_meets() -> None:
+    formula = CASES["one vessel from the first line to the last"].formula
+    written, swapped = charges(formula), charges(formula, {(1, 0): "B2"})
+    assert [charge.code for charge in swapped] == ["W", "D", "P", "B2", "T"]
+    assert [charge.before for charge in swapped] == [charge.before for charge in written]

@@ -83,4 +83,9 @@ def put(options: SimpleNamespace, text: str) -> None:
         return
     import sys
 
-    sys.stdout.write(text)
+    try:
+        sys.stdout.write(text)
+    except UnicodeEncodeError:  # nothing was written yet: the whole text is encoded first
+        from formulint.render import spelled
+
+        sys.stdout.write(spelled(text, sys.stdout.encoding))

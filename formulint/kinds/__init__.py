@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from formulint.kinds.closure import Closure
+from formulint.kinds.compatibility import Compatibility
 from formulint.kinds.completeness import Completeness
 from formulint.kinds.dose import Dose
 from formulint.kinds.limit import Limit
@@ -11,10 +12,11 @@ from formulint.kinds.order import Order
 from formulint.kinds.plausibility import Plausibility
 from formulint.kinds.register import Register
 
-AnyRule = Closure | Completeness | Dose | Limit | Market | Order | Plausibility | Register
+AnyRule = Closure | Compatibility | Completeness | Dose | Limit | Market | Order | Plausibility | Register
 
 KINDS: dict[str, type[AnyRule]] = {
     "closure": Closure,
+    "compatibility": Compatibility,
     "completeness": Completeness,
     "dose": Dose,
     "limit": Limit,

@@ -48,7 +48,7 @@ class Completeness(Rule, frozen=True, kw_only=True, tag="completeness", tag_fiel
         words = field.replace("_", " ").replace(".", ", ")
         place = Place(path, tuple(field.split(".")))
         if value in (None, "", (), {}):
-            yield Fault(place, f"{code} has no {words}", self.remedy or f"add {field}")
+            yield Fault(place, f"{code} does not give its {words}", self.remedy or f"add {field}")
         elif isinstance(value, date) and value > today:
             yield Fault(place, f"{code}: {words} {value} lies after {today}", "correct the date")
         elif isinstance(value, date) and self.max_age is not None and value < self._oldest(today):

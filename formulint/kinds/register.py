@@ -44,7 +44,7 @@ class Register(Rule, frozen=True, kw_only=True, tag="register", tag_field="kind"
         """The faults of the list as a whole."""
         if self.check_for == "blocked-unused":
             for code, stock in subject.stocks.items():
-                if stock.material.state == "blocked" and not subject.used_by.get(code):
+                if stock.material.state == "blocked" and not subject.used_by(code):
                     words = f"{stock.material.name} ({code}) is blocked and no formula uses it"
                     yield Fault(Place(stock.path, ("state",)), words, self.remedy)
         elif self.check_for == "look-alike":

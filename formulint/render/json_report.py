@@ -17,7 +17,7 @@ from formulint.gate import Answer
 from formulint.interval import AtLeast, ends
 from formulint.properties import BY_ID
 from formulint.quantity import in_unit
-from formulint.report import overall
+from formulint.report import assumptions, overall
 from formulint.side import Side
 from formulint.verdict import units_of
 
@@ -107,6 +107,7 @@ def lint(catalog: Catalog, findings: Sequence[Finding], judged: dict[str, int]) 
             "date": str(catalog.today),
             "date_origin": catalog.snapshot.date_origin,
             "judged": judged,
+            "assumed": list(assumptions(catalog)),
             "verdict": overall(findings),
             "results": [result(catalog, finding) for finding in findings],
         }

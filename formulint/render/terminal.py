@@ -20,7 +20,7 @@ NARROWEST = 12
 
 def show(report: Report) -> str:
     """The report as text, in the width of the screen; with tones only on a screen that wants them."""
-    if sys.stdout.isatty() and os.environ.get("TERM") != "dumb":
+    if sys.stdout.isatty() and os.environ.get("TERM") != "dumb" and not os.environ.get("NO_COLOR"):
         return _rich(report)
     return plain(report, width_of_screen())
 
@@ -117,34 +117,55 @@ def wrapped(text: str, width: int, indent: str = "") -> list[str]:
 
 
 def table_lines(table: Table, width: int) -> list[str]:
-    """A table in columns; the widest text column gives way where the screen is narrow."""
+    """A table in columns of ``width`` characters together."""
     names = [column.removeprefix(">") for column in table.columns]
     right = [column.startswith(">") for column in table.columns]
     rows = [[safe(cell.text) for cell in row] for row in table.rows]
-    keep = [i for i in range(len(names)) if any(row[i] for row in rows)]
-    sizes = {i: max(len(names[i]), *(len(row[i]) for row in rows)) for i in keep}
-    spare = width - 2 - sum(sizes.values()) - len(GAP) * (len(keep) - 1)
-    while spare < 0:
-        widest = max((i for i in keep if not right[i]), key=lambda i: sizes[i], default=None)
-        if widest is None or sizes[widest] <= NARROWEST:
-            break
-        cut = min(-spare, sizes[widest] - NARROWEST)
-        sizes[widest] -= cut
-        spare += cut
-    lines = _row([names[i] for i in keep], [sizes[i] for i in keep], [right[i] for i in keep])
-    for row in rows:
-        lines += _row([row[i] for i in keep], [sizes[i] for i in keep], [right[i] for i in keep])
+    sizes = column_sizes(names, right, rows, width - 2, len(GAP))
+    lines = []
+    for row in [names, *rows] if sizes else []:
+        lines += _row([row[i] for i in sizes], list(sizes.values()), [right[i] for i in sizes])
     return lines
 
 
+def column_sizes(names: Sequence[str], right: Sequence[bool], rows: Sequence[Sequence[str]], width: int, gap: int) -> dict[int, int]:
+    """Sizes of the columns that hold anything, by number.
+
+    Where the screen is narrow, text gives way first, down to a dozen characters, then to its longest word; then numbers,
+    where they have blanks; at last everything, so that no line is longer than the screen.
+    """
+    keep = [i for i in range(len(names)) if any(row[i] for row in rows)]
+    texts, numbers = ([i for i in keep if right[i] is side] for side in (False, True))
+    words = {i: max(len(word) for cell in (names[i], *(row[i] for row in rows)) for word in cell.split(" ")) for i in keep}
+    sizes = {i: max(len(names[i]), *(len(row[i]) for row in rows)) for i in keep}
+    spare = width - sum(sizes.values()) - gap * (len(keep) - 1)
+    for columns, floor in (
+        (texts, dict.fromkeys(texts, NARROWEST)),
+        (texts, {i: min(words[i], NARROWEST) for i in texts}),
+        (numbers, words),
+        (keep, dict.fromkeys(keep, NARROWEST // 2)),
+    ):
+        while spare < 0 and any(sizes[i] > floor[i] for i in columns):
+            widest = max((i for i in columns if sizes[i] > floor[i]), key=lambda i: sizes[i])
+            cut = min(-spare, sizes[widest] - floor[widest])
+            sizes[widest] -= cut
+            spare += cut
+    return sizes
+
+
 def _row(cells: Sequence[str], sizes: Sequence[int], right: Sequence[bool]) -> list[str]:
-    parts = [wrapped(cell, size) for cell, size in zip(cells, sizes, strict=True)]
+    parts = [_fitted(cell, size) for cell, size in zip(cells, sizes, strict=True)]
     lines = []
     for at in range(max(len(part) for part in parts)):
         texts = [part[at] if at < len(part) else "" for part in parts]
         filled = [text.rjust(size) if side else text.ljust(size) for text, size, side in zip(texts, sizes, right, strict=True)]
         lines.append(("  " + GAP.join(filled)).rstrip())
     return lines
+
+
+def _fitted(text: str, size: int) -> list[str]:
+    """Text in lines of at most ``size`` characters, a longer word broken: a cell has neighbours."""
+    return [line[at : at + size] for line in wrapped(text, size) for at in range(0, len(line) or 1, size)]
 
 
 TONES = {"plain": "", "good": "green", "bad": "bold red", "warn": "yellow", "muted": "dim"}
@@ -157,10 +178,7 @@ def _rich(report: Report) -> str:
     from rich.text import Text
 
     out = StringIO()
-    console = Console(
-        file=out, width=width_of_screen(), markup=False, emoji=False, highlight=False, force_terminal=True,
-        no_color="NO_COLOR" in os.environ,
-    )  # fmt: skip
+    console = Console(file=out, width=width_of_screen(), markup=False, emoji=False, highlight=False, force_terminal=True)
 
     def say(text: str, style: str = "", indent: str = "") -> None:
         for line in wrapped(text, console.width, indent):
@@ -180,7 +198,7 @@ def _rich(report: Report) -> str:
             for line in lines[1:]:
                 console.print(Text(line, "dim" if line.strip().startswith(("why:", "rule ")) else ""))
         for table in section.tables:
-            console.print(_rich_table(table))
+            console.print(_rich_table(table, console.width))
         for remark in section.remarks:
             say(safe(remark), "dim", "  ")
     console.print()
@@ -189,19 +207,20 @@ def _rich(report: Report) -> str:
     return out.getvalue()
 
 
-def _rich_table(table: Table) -> Grid:
+def _rich_table(table: Table, width: int) -> Grid:
     from rich.box import SIMPLE_HEAD
     from rich.table import Table as Grid
     from rich.text import Text
 
     grid = Grid(box=SIMPLE_HEAD, pad_edge=False, header_style="dim")
-    keep = [i for i in range(len(table.columns)) if any(row[i].text for row in table.rows)]
-    for i in keep:
-        name = table.columns[i]
-        number = name.startswith(">")
-        grid.add_column(Text(name.removeprefix(">")), justify="right" if number else "left", no_wrap=number)
+    names = [column.removeprefix(">") for column in table.columns]
+    right = [column.startswith(">") for column in table.columns]
+    rows = [[safe(cell.text) for cell in row] for row in table.rows]
+    sizes = column_sizes(names, right, rows, width - 2, 3)
+    for i, size in sizes.items():
+        grid.add_column(Text(names[i]), justify="right" if right[i] else "left", width=size, overflow="fold")
     for row in table.rows:
-        grid.add_row(*_cells(row[i] for i in keep))
+        grid.add_row(*_cells(row[i] for i in sizes))
     return grid
 
 
@@ -209,5 +228,3 @@ def _cells(cells: Iterable[Cell]) -> list[Text]:
     from rich.text import Text
 
     return [Text(safe(cell.text), TONES[cell.tone]) for cell in cells]
-
-
