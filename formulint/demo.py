@@ -7,6 +7,7 @@ changed what, when and why. Here each step is really done, and what it was told 
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable, Iterator
 from email.utils import parseaddr, parsedate_to_datetime
 from textwrap import fill
@@ -36,6 +37,7 @@ ATTRIBUTES = "# Git keeps every file as it was written, to the byte.\n* -text\n"
 
 PASSES, STOPS = "Nothing stops a commit.", "This stops a commit."
 YES, NO = "The gate says yes.", "The gate says no."
+_STOPPED = re.compile(r"^(?:STOP|NO:) \S+, line \d+: (\S+)$", re.MULTILINE)
 
 
 class Step(Struct, frozen=True, forbid_unknown_fields=True):
@@ -175,7 +177,8 @@ class Play:
             A step went otherwise than told; which one, and how.
         """
         self._say(told.title)
-        self._say("")
+        if not self.brief:
+            self._say("")
         self._tell(told.intro)
         begin = next(step.commit for step in told.step if step.commit)
         self.works.lay(files(self.source), patch(self.source, begin).by.day)
@@ -224,7 +227,7 @@ class Play:
         self._require(ran.status == 1 and self.works.state()[1] == before, "the hook should have refused the commit", ran)
         self.works.git("reset", "-q", "--hard")
         self._require(not self.works.state()[2], "index and work tree should be as before")
-        self._result("REFUSED, nothing is recorded")
+        self._result(f"REFUSED by {_rules(ran)}; nothing is recorded")
 
     def _branch(self, step: Step) -> None:
         there = self.works.git("rev-parse", "-q", "--verify", f"refs/heads/{step.branch}").status == 0
@@ -249,7 +252,7 @@ class Play:
         words, status = (YES, 0) if step.answer == "yes" else (NO, 1)
         self._show(ran, (*step.shows, words))
         self._require(ran.status == status, f"the gate should have said {step.answer}", ran)
-        self._result(f"{step.answer.upper()}, exit status {ran.status}")
+        self._result(f"{'YES' if step.answer == 'yes' else f'NO by {_rules(ran)}'}; exit status {ran.status}")
 
     def _merge(self, step: Step) -> None:
         self._open(f"$ git merge {step.merge}", step.told)
@@ -262,7 +265,7 @@ class Play:
         ran = self.works.git("merge", "--no-edit", step.take)
         self._show(ran, (*step.shows, STOPS))
         self._require(ran.status == 1, "the hook should have refused the merge", ran)
-        self._result("REFUSED, git waits with the merge until it is settled")
+        self._result(f"REFUSED by {_rules(ran)}; git waits with the merge until it is settled")
 
     # --- how it is done and compared ---------------------------------------------------------------------------------
 
@@ -311,6 +314,11 @@ class Play:
 
     def _result(self, text: str) -> None:
         self._say(f"{INDENT}{text}")
+
+
+def _rules(ran: Ran) -> str:
+    """The rules that stand in the way, as the last lines of an answer list them."""
+    return ", ".join(dict.fromkeys(_STOPPED.findall(ran.text)))
 
 
 def farewell(told: Story, where: str, hint: str) -> Iterator[str]:

@@ -10,6 +10,7 @@ from msgspec.structs import replace
 
 from formulint import consistency
 from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
+from formulint.errors import UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
 from formulint.formula import Formula
 from formulint.material import Material
@@ -23,6 +24,7 @@ from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
 HOUSE_SOURCE = Source("this formula's own limit", "", "house")
 FORMAT_SOURCE = Source("the format of the repository", "", "house")
 MANY = 100  # faults of one sort in one file that are told
+MOST_ASKED = 200_000_000  # rules times lines; a hundred rules ask 60,000 sheets of 20 lines
 UNVERIFIED = "figure recalled, not verified"
 RECALLED = f"{UNVERIFIED}: a review by the house is due"
 UNSAFE = "unsafe/"  # rules of this pack stop whatever their source, and are given no other level
@@ -50,6 +52,7 @@ class Judge:
         self.markets = frozenset(market.id for market in vocabulary.market)
         self._sound: set[str] = set()
         self._guesses = 0
+        self._asked = 0
 
     def findings(self, scope: Scope) -> tuple[Finding, ...]:
         """All findings of a scope, ordered by file, place, rule."""
@@ -117,12 +120,20 @@ class Judge:
     def _all(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
         formula = subject.formula
         held = frozenset(subject.picked)
+        self._spend(subject)
         for check in self.catalog.rulebook.checks(formula.markets):
             rule = check.entry.rule
             if check.about <= held and (check.for_every or rule.concerns(formula)):
                 for fault in rule.check(subject):
                     yield self._stamp(check.entry, fault, self._state(formula), code, "")
         yield from self._own_limits(subject, code)
+
+    def _spend(self, subject: FormulaSubject) -> None:
+        """Count what is asked, so that formulas, lines, alternates and rules cannot multiply to a run without end."""
+        self._asked += len(self.catalog.rulebook.checks(subject.formula.markets)) * (10 + len(subject.resolved.lines))
+        if self._asked > MOST_ASKED:
+            message = "formulas, alternates and rules of this repository multiply to more than is judged in one run"
+            raise UserError(message, "name some formulas: formulint lint CODE; or put like rules together, and leave out alternates")
 
     def _state(self, formula: Formula) -> str:
         return "production" if formula.code in self.strict else formula.state

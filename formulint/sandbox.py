@@ -186,7 +186,8 @@ class Sandbox:
         if os.fsdecode(found.stdout.rstrip(b"\r\n")) == ours:
             return plain
         beside = os.path.dirname(os.path.dirname(ours))
-        path = os.pathsep.join(part for part in (beside, self.environment.get("PYTHONPATH", "")) if part)
+        parts = [beside, *self.environment.get("PYTHONPATH", "").split(os.pathsep)]
+        path = os.pathsep.join(dict.fromkeys(part for part in parts if part))
         return ("env", f"PYTHONPATH={path}", *plain)
 
     def _install(self) -> None:

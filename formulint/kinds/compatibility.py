@@ -34,7 +34,10 @@ class Side(Pick, frozen=True, cache_hash=True, rename={"but": "except", "any_": 
     @property
     def staged(self) -> bool:
         """True where the kind of the stage counts in which a material is charged."""
-        return bool(self.stages) or any(one.staged for one in (*self.but, *self.any_))
+        for one in self.any_:  # no generators here and below: every material is asked by every side
+            if one.staged:
+                return True
+        return super().staged
 
     @property
     def substances(self) -> frozenset[str]:
@@ -43,11 +46,13 @@ class Side(Pick, frozen=True, cache_hash=True, rename={"but": "except", "any_": 
 
     def holds(self, material: Material, stage: str = "") -> bool:
         """True if every key given holds for the material (charged in a stage of that kind)."""
-        return (
-            (not self.any_ or any(one.holds(material, stage) for one in self.any_))
-            and (not self.ionic or material.ionic in self.ionic)
-            and super().holds(material, stage)
-        )
+        for one in self.any_:
+            if one.holds(material, stage):
+                break
+        else:
+            if self.any_:
+                return False
+        return (not self.ionic or material.ionic in self.ionic) and super().holds(material, stage)
 
 
 class Unnamed(Side, frozen=True, cache_hash=True):
@@ -120,6 +125,8 @@ class Compatibility(Rule, frozen=True, kw_only=True, tag="compatibility", tag_fi
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for each pair of materials, or for each material that is alone with itself."""
+        if self.relation == "needs" and self.contact == "formula" and self._provided(subject):
+            return
         ones = _present(subject, self.one, self.one_may_be)
         others = [] if self.other is None else _present(subject, self.other, self.other_may_be)
         if not ones:
@@ -130,6 +137,11 @@ class Compatibility(Rule, frozen=True, kw_only=True, tag="compatibility", tag_fi
         faults = self._excluded(subject, ones, others) if self.relation == "excludes" else self._lacking(subject, ones, others)
         for fault in faults:
             yield _with(fault, words, missing, holds == "open")
+
+    def _provided(self, subject: FormulaSubject) -> bool:
+        """True where what is needed is somewhere in the paint, as in nearly all of them."""
+        stocks, other = subject.stocks, self.other
+        return other is not None and not other.staged and any(other.holds(stocks[code].material) for code in subject.resolved.leaves if code in stocks)
 
     def _excluded(self, subject: FormulaSubject, ones: list[Present], others: list[Present]) -> Iterator[Fault]:
         if self.other is None:

@@ -12,6 +12,8 @@ from formulint.subject import FormulaSubject, RegisterSubject, Stock
 # Relative difference up to which two figures of look-alikes agree; our own choice, by trial on the 40 demo materials.
 ALIKE = {"density": 0.05, "nonvolatile": 0.01, "oil_absorption": 0.15, "pigment": 0.01, "active": 0.05, "water": 0.05, "voc": 0.05}
 
+NEIGHBORS = 100  # materials of one kind, by code, that a material is compared with: the list may be of any length
+
 
 class Register(Rule, frozen=True, kw_only=True, tag="register", tag_field="kind", rename={"check_for": "check"}):
     """Checks over the list of materials and the states they are in."""
@@ -59,10 +61,11 @@ class Register(Rule, frozen=True, kw_only=True, tag="register", tag_field="kind"
             if material.tags:
                 groups.setdefault(key, []).append(stock)
         for group in groups.values():
-            for at, one in enumerate(group):
-                for other in group[at + 1 :]:
-                    if _alike(one.material, other.material):
-                        yield _pair(one, other, self.remedy)
+            for at, other in enumerate(group):
+                earlier = (one for one in group[max(0, at - NEIGHBORS) : at] if _alike(one.material, other.material))
+                first = next(earlier, None)
+                if first is not None:
+                    yield _pair(first, other, self.remedy)
 
 
 def _approved_for(material: Material, formula: str) -> bool:
