@@ -228,7 +228,7 @@ def _pigments(reader: _Reader, columns: dict[str, Value], nonvolatile: Value, fi
 def _volatiles(reader: _Reader, columns: dict[str, Value]) -> None:
     organic = [(i, one) for i, one in enumerate(reader.material.component) if one.volatile == "organic"]
     material = reader.material
-    if organic:
+    if organic and (reader.closed or material.voc is not None or _all_named(material)):
         _from_components(reader, columns, organic)
     else:
         voc, exempt = reader.share("voc"), reader.share("exempt")
@@ -241,6 +241,11 @@ def _volatiles(reader: _Reader, columns: dict[str, Value]) -> None:
         columns["voc_mass_us"] = number(material.voc_us)
     if material.voc_eu is not None:
         columns["voc_mass_eu"] = number(material.voc_eu)
+
+
+def _all_named(material: Material) -> bool:
+    """True where the components come to all of the material: then nothing that evaporates is left unsaid."""
+    return sum(one.share.lo.base + float(one.share.lo.half_digit) for one in material.component) >= 1
 
 
 def _from_components(reader: _Reader, columns: dict[str, Value], organic: list[tuple[int, Component]]) -> None:

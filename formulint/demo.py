@@ -25,12 +25,12 @@ from formulint.sandbox import Person, Ran, Sandbox
 STORY = "story"
 """The folder of the example that tells its history; it is no part of the repository that is built."""
 
-WIDTH = 79
-"""Of the page, in characters."""
+WIDTH, SCREEN = 79, 80
+"""Of a page of prose, and of a screen, in characters."""
 
 INDENT = "   "
 
-BAR = "  | "
+BAR = " | "
 """Before what the hook, the comparison or the gate said."""
 
 ATTRIBUTES = "# Git keeps every file as it was written, to the byte.\n* -text\n"
@@ -202,7 +202,6 @@ class Play:
             self._say("")
             self._say(f"== {step.chapter} ".ljust(WIDTH, "="))
         actions[action](step)
-        self._tell(step.then, INDENT)
 
     # --- what can happen ---------------------------------------------------------------------------------------------
 
@@ -216,6 +215,7 @@ class Play:
         _, after, differs = self.works.state()
         self._require(ran.status == 0 and after != before and not differs, "the commit should have passed the hook", ran)
         self._result(f"recorded as {after[:7]}")
+        self._tell(step.then, INDENT)
 
     def _attempt(self, step: Step) -> None:
         made = patch(self.source, step.attempt)
@@ -228,6 +228,7 @@ class Play:
         self.works.git("reset", "-q", "--hard")
         self._require(not self.works.state()[2], "index and work tree should be as before")
         self._result(f"REFUSED by {_rules(ran)}; nothing is recorded")
+        self._tell(step.then, INDENT)
 
     def _branch(self, step: Step) -> None:
         there = self.works.git("rev-parse", "-q", "--verify", f"refs/heads/{step.branch}").status == 0
@@ -235,29 +236,33 @@ class Play:
         self._open(f"$ git {' '.join(words)}", step.told)
         ran = self.works.git(*words)
         self._require(ran.status == 0, "git should have changed to the branch", ran)
+        self._tell(step.then, INDENT)
 
     def _diff(self, step: Step) -> None:
         self._open(f"$ formulint diff {step.diff}", step.told)
         ran = self.works.tool("diff", step.diff)
         self._show(ran, step.shows)
         self._require(ran.status == 0, "the comparison should have found nothing that stops", ran)
+        self._tell(step.then, INDENT)
 
     def _gate(self, step: Step) -> None:
         self._open(f"$ formulint gate --base main --head {step.gate}", step.told)
         if step.answer == "no" and self.works.version[:2] < MERGES:
             number = ".".join(map(str, self.works.version))
-            self._result("git {} cannot merge without a work tree; from {}.{} on the gate answers here.".format(number, *MERGES))
+            self._result("git {} cannot merge without a work tree; from {}.{} on the gate answers here".format(number, *MERGES))
             return
         ran = self.works.tool("gate", "--base", "main", "--head", step.gate)
         words, status = (YES, 0) if step.answer == "yes" else (NO, 1)
         self._show(ran, (*step.shows, words))
         self._require(ran.status == status, f"the gate should have said {step.answer}", ran)
         self._result(f"{'YES' if step.answer == 'yes' else f'NO by {_rules(ran)}'}; exit status {ran.status}")
+        self._tell(step.then, INDENT)
 
     def _merge(self, step: Step) -> None:
         self._open(f"$ git merge {step.merge}", step.told)
         ran = self.works.git("merge", "-q", "--ff-only", step.merge)
         self._require(ran.status == 0, "git should have merged", ran)
+        self._tell(step.then, INDENT)
 
     def _take(self, step: Step) -> None:
         self._open(f"$ git merge {step.take}", step.told)
@@ -266,6 +271,7 @@ class Play:
         self._show(ran, (*step.shows, STOPS))
         self._require(ran.status == 1, "the hook should have refused the merge", ran)
         self._result(f"REFUSED by {_rules(ran)}; git waits with the merge until it is settled")
+        self._tell(step.then, INDENT)
 
     # --- how it is done and compared ---------------------------------------------------------------------------------
 
@@ -298,7 +304,7 @@ class Play:
 
     def _show(self, ran: Ran, wanted: tuple[str, ...]) -> None:
         try:
-            lines = excerpt(ran.text, wanted, WIDTH - len(BAR))
+            lines = excerpt(ran.text, wanted, SCREEN - len(BAR))
         except Lacking as lacking:
             self._require(False, f"a line should have begun with {quoted(str(lacking))}", ran)
             return
@@ -313,7 +319,7 @@ class Play:
             self._say(fill(" ".join(paragraph.split()), WIDTH, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False))
 
     def _result(self, text: str) -> None:
-        self._say(f"{INDENT}{text}")
+        self._say(fill(text, WIDTH, initial_indent=INDENT, subsequent_indent=INDENT, break_on_hyphens=False))
 
 
 def _rules(ran: Ran) -> str:

@@ -17,14 +17,13 @@ _LABELS = ("STOP ", "OPEN ", "open ", "review ", "warning ", "note ")
 _HEADS = ("line ", "property ")
 _NAME = re.compile(r"\S+(?: \S+)*")
 _LABEL_WIDTH = 8
-_WIDEST = 75
 
 
 class Lacking(LookupError):
     """A line that should be there is not."""
 
 
-def excerpt(text: str, wanted: Sequence[str], width: int = _WIDEST) -> list[str]:
+def excerpt(text: str, wanted: Sequence[str], width: int) -> list[str]:
     """The first line that begins with each of the wanted words, in the order of the text, in lines of at most ``width``.
 
     Runs of blanks count as one. A row of a table brings the heads of its columns along; columns are moved together, and

@@ -31,11 +31,11 @@ EVIDENCE = (
     "other_volatile", "component", "disclosure",
 )  # fmt: skip
 # Files and folders (of the whole repository, without regard to case) that decide what is checked, and by whom.
-GUARDED = frozenset(
-    ".pre-commit-config.yaml .gitlab-ci.yml .travis.yml .drone.yml .woodpecker.yml .lfsconfig jenkinsfile azure-pipelines.yml"
-    " bitbucket-pipelines.yml codeowners docs/codeowners".split()
-)
-GUARDED_FOLDERS = tuple(".github/ .gitlab/ .forgejo/ .gitea/ .ci/ .circleci/ .woodpecker/ .buildkite/ .githooks/ .husky/".split())
+GUARDED = (
+    ".pre-commit-config.yaml", ".gitlab-ci.yml", ".travis.yml", ".drone.yml", ".woodpecker.yml", "azure-pipelines.yml", "bitbucket-pipelines.yml",
+    "jenkinsfile", "codeowners", "docs/codeowners", ".lfsconfig",
+)  # fmt: skip
+GUARDED_FOLDERS = (".github/", ".gitlab/", ".forgejo/", ".gitea/", ".ci/", ".circleci/", ".woodpecker/", ".buildkite/", ".githooks/", ".husky/")
 ANYWHERE = (".gitattributes", ".gitmodules")  # what git makes of a file, and what it fetches
 CONCESSIONS = "concessions/"
 TOGETHER = "each side passed alone, together they do not"
@@ -120,7 +120,7 @@ def _base(repository: git.Repository, commit: str, shipped: Shipped, today: date
         mark = catalog.locate(one.fault.place)
         where = f"{mark.path}, line {mark.line}" if mark.line else mark.path
         about_tool = one.rule in ("record/tool-version", "record/known-pack")
-        remedy = f"{one.fault.remedy}; else {BY_HAND}" if about_tool else BY_HAND
+        remedy = one.fault.remedy if about_tool else BY_HAND
         raise UserError(f"the policy of the base cannot be applied: {where}: {one.fault.message}", remedy)
     return catalog
 
@@ -153,11 +153,11 @@ def _proposed(repository: git.Repository, before: Catalog, tree: str, label: str
     adopted = SETTINGS_FILE not in before.snapshot.entries
     place = before.snapshot.root + SETTINGS_FILE
     if not adopted and repository.git.call("rev-parse", "--verify", "--quiet", "--end-of-options", f"{tree}:{place}")[0]:
-        raise UserError(f"the proposal takes {git.quoted(place)} away, which marks the root", f"keep it there; {BY_HAND}")
+        raise UserError(f"the proposal takes {git.quoted(place)} away, which marks the root", "keep it there; a move of the root is made on the base itself")
     state = snapshot.tree(repository, tree, label, day, "the later of base and head")
     if not adopted and state.root != before.snapshot.root:
         words = f"the proposal moves the root from {git.quoted(before.snapshot.root or '.')} to {git.quoted(state.root or '.')}"
-        raise UserError(words, f"keep one {SETTINGS_FILE}, where it is; {BY_HAND}")
+        raise UserError(words, f"keep one {SETTINGS_FILE}, where it is; a move of the root is made on the base itself")
     return replace(state, commit=tree)  # so that texts are looked for in what is judged, not in the index
 
 

@@ -9,7 +9,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint import consistency
-from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
+from formulint.catalog import DEEPEST, SETTINGS_FILE, Catalog, File, stem
 from formulint.errors import UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
 from formulint.formula import Formula
@@ -286,7 +286,8 @@ class Judge:
         circle = self.catalog.cycles.get(code)
         first = None if circle else next(self._codes(blend, path), None)
         if circle:
-            yield Fault(place, f"{code} is made from itself: {' -> '.join(circle)}", "mend that file first", related=(Place(path),))
+            words = _knot(circle, f"{code} is made from itself")
+            yield Fault(place, words, "mend that file first", related=(Place(path),))
         elif first is not None:
             where = f"{path}, line {self.catalog.locate(first.place).line}"
             yield Fault(place, f"{code} cannot be computed ({where}: {first.message})", "mend that file first", related=(first.place,))
@@ -301,7 +302,7 @@ class Judge:
 
     def _circle(self, formula: Formula, path: str) -> Fault:
         circle = self.catalog.cycles[formula.code]
-        words = "these use each other in a circle: " + " -> ".join(circle)
+        words = _knot(circle, "these use each other in a circle")
         for i, stage in enumerate(formula.stage):
             for j, line in enumerate(stage.additions):
                 if line.material in circle:
@@ -345,6 +346,12 @@ def similar(code: str, known: list[str]) -> str | None:
         if other.translate(LOOKS).casefold() == code.translate(LOOKS).casefold():
             return other
     return closest(code, [other for other in known if abs(len(other) - len(code)) <= 1 and other[:1].casefold() == code[:1].casefold()])
+
+
+def _knot(codes: tuple[str, ...], words: str) -> str:
+    """What is wrong with a chain of intermediates that was not followed to its end: a circle, or too long."""
+    words = words if codes[-1] in codes[:-1] else f"{codes[0]} holds intermediates inside each other, more than {DEEPEST} deep"
+    return f"{words}: {' -> '.join(codes)}"
 
 
 def _follows(fault: Fault, path: str, told: Collection[KeyPath]) -> bool:

@@ -36,7 +36,7 @@ class Module(NamedTuple):
     commit: str
 
 
-Edits = Mapping[str, "str | bytes | None | Link | Module | Edit"]
+Edits = Mapping[str, "str | bytes | Link | Module | Edit | None"]
 """What becomes of files by name: new content, an edit of the text of the base, None for a deletion."""
 
 PREMIX = """\
@@ -153,7 +153,7 @@ def process(works: Works, head: str, *words: str, **environment: str) -> Answer:
     return Answer(ran.returncode, ran.stdout, ran.stderr)
 
 
-def _line(path: str, content: str | bytes | None | Link | Module) -> bytes:
+def _line(path: str, content: str | bytes | Link | Module | None) -> bytes:
     name = path.encode("utf-8", "surrogateescape")
     if content is None:
         return b"D %s\n" % name

@@ -62,7 +62,7 @@ def test_what_is_not_said_is_none_only_where_the_rest_closes(name: str) -> None:
     assert (found, missing(found)) == ((0.0, []) if case.closed else (found, ["voc"]))
 
 
-DENSITIES = {
+DENSITIES: dict[str, tuple[dict[str, object], float | str]] = {
     "dry": ({"nonvolatile": "100 %", "density": "4 kg/L"}, 0.25),
     "declared": ({"nonvolatile": "50 %", "water": "50 %", "nonvolatile_density": "1.25 kg/L"}, 0.4),
     "with its void": ({"nonvolatile": "50 %", "water": "50 %", "film_density": "0.5 kg/L", "nonvolatile_density": "1.25 kg/L"}, 1.0),
@@ -102,31 +102,49 @@ def component(cas: str, share: str, **more: object) -> dict[str, object]:
     return {"name": f"the one of {cas}", "cas": cas, "share": share, "volatile": "organic", **more}
 
 
+REST = {"nonvolatile": "95 %", "water": "0 %", "voc": "5 %"}
 BOILING = {"249 degC": 0.05, "250 degC": 0.05, "251 degC": 0.0}
 
 
 @pytest.mark.parametrize("text", BOILING)
 def test_up_to_250_degrees_it_counts_in_europe(text: str) -> None:
-    assert column("voc_mass_eu", component=[component(ESTER, "5 %", boiling_point=text)]) == BOILING[text]
+    assert column("voc_mass_eu", component=[component(ESTER, "5 %", boiling_point=text)], **REST) == BOILING[text]
 
 
 def test_a_boiling_range_across_250_degrees_is_open() -> None:
     one = component(ESTER, "5 %", boiling_point={"min": "244 degC", "max": "256 degC"})
-    found = column("voc_mass_eu", component=[one])
+    found = column("voc_mass_eu", component=[one], **REST)
     assert isinstance(found, Gap) and found.missing[0].place.keys == ("component", 0, "boiling_point")
-    assert column("voc_mass_us", component=[one]) == 0.05
+    assert column("voc_mass_us", component=[one], **REST) == 0.05
 
 
 def test_what_evaporates_is_added_up_by_scheme() -> None:
     parts = [component(GLYCOL, "10 %", boiling_point="188 degC"), component(ACETONE, "20 %", boiling_point="56 degC", density="0.79 kg/L")]
-    found = stock(component=parts).content.columns
+    found = stock(component=parts, nonvolatile="70 %", voc="10 %", exempt="20 %").content.columns
     assert [found[name] for name in ("voc_mass_us", "exempt_mass", "exempt_volume")] == pytest.approx([0.1, 0.2, 0.2 / 0.79])
     assert found["voc_mass_eu"] == pytest.approx(0.3)
 
 
 @pytest.mark.parametrize("density", [{}, {"density": "0 kg/L"}], ids=["not said", "nothing"])
 def test_an_exempt_compound_takes_up_a_volume_that_must_be_said(density: dict[str, object]) -> None:
-    assert missing(column("exempt_volume", component=[component(ACETONE, "20 %", **density)])) == ["density"]
+    shares = {"nonvolatile": "80 %", "exempt": "20 %"}
+    assert missing(column("exempt_volume", component=[component(ACETONE, "20 %", **density)], **shares)) == ["density"]
+
+
+KNOWN: dict[str, tuple[dict[str, object], float | str]] = {
+    "the shares close": ({"nonvolatile": "90 %", "voc": "10 %"}, 0.1),
+    "the shares do not close, and the rest is not said": ({"nonvolatile": "20 %"}, "voc"),
+    "no share is said": ({}, "voc"),
+    "the share that evaporates is said": ({"nonvolatile": "20 %", "voc": "10 %"}, 0.1),
+    "the components are all of it": ({"component": [component(GLYCOL, "10 %"), {"name": "water", "cas": "7732-18-5", "share": "90 %"}]}, 0.1),
+}
+
+
+@pytest.mark.parametrize("name", KNOWN)
+def test_what_evaporates_is_the_sum_of_the_components_only_where_nothing_else_can(name: str) -> None:
+    figures, expected = KNOWN[name]
+    found = column("voc_mass_us", **{"component": [component(GLYCOL, "10 %")], **figures})
+    assert (missing(found) or found) == ([expected] if isinstance(expected, str) else expected)
 
 
 def test_an_exempt_share_of_which_nobody_says_what_it_is_has_no_volume() -> None:
@@ -139,7 +157,7 @@ def test_what_the_supplier_states_stands_above_all() -> None:
     assert (found["voc_mass_us"], found["voc_mass_eu"]) == (0.03, 0.04)
 
 
-PIGMENTS = {
+PIGMENTS: dict[str, tuple[dict[str, object], tuple[float, float | str]]] = {
     "all that stays is pigment": ({"functions": ["extender"], "nonvolatile": "100 %", "density": "2.5 kg/L"}, (1.0, 0.4)),
     "the share that is declared": ({"functions": ["colorant"], "nonvolatile": "60 %", "water": "40 %", "nonvolatile_density": "2 kg/L", "pigment": "50 %", "pigment_density": "4 kg/L"}, (0.5, 0.125)),
     "a declared share without a density": ({"functions": ["colorant"], "nonvolatile": "60 %", "water": "40 %", "pigment": "50 %"}, (0.5, "pigment_density")),
@@ -165,7 +183,7 @@ def test_cost_of_a_kilogram(price: str) -> None:
     assert (missing(found) or found) == ([PRICES[price]] if isinstance(PRICES[price], str) else PRICES[price])
 
 
-NAMED = {
+NAMED: dict[str, tuple[dict[str, object], float]] = {
     "everything is named": ({"disclosure": "full", "component": [component(GLYCOL, "10 %")]}, 0.0),
     "what is not named": ({"component": [component(GLYCOL, "10 %")], "nonvolatile": "30 %", "water": "60 %"}, 0.3),
     "the water is named twice": ({"component": [component("7732-18-5", "60 %")], "nonvolatile": "40 %", "water": "60 %"}, 0.4),

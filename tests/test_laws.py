@@ -12,11 +12,10 @@ from in_memory import catalog, evaluation
 from msgspec.structs import replace
 from strategies import HALF, Paint, Portion, latex, paints, stage, tenth, weighed
 
-from formulint.compare import side
 from formulint.content import Gap, Value
 from formulint.evaluate import Evaluation
 from formulint.interval import Interval, ends
-from formulint.side import Digests
+from formulint.side import Digests, side
 
 few = settings(max_examples=30, derandomize=True, deadline=None)
 EXTENSIVE = ("mass", "volume")
@@ -164,10 +163,11 @@ def spreadsheet(paint: Paint) -> dict[str, float]:
         kg = amount if one.unit == "kg" else amount * facts["density"]
         solids = kg * facts["nonvolatile"] / 100
         film = solids / facts.get("nonvolatile_density", facts["density"])
-        rows.append((one.code, kg, kg / facts["density"], solids, film, kg * facts.get("water", 0) / 100, kg * facts.get("voc", 0) / 100, kg * facts["price"]))
-    mass, volume, solids, film, water, voc, cost = (sum(row[at] for row in rows) for at in range(1, 8))
-    pigment = sum(row[4] for row in rows if row[0] in "PE")
-    binder = sum(row[4] for row in rows if row[0] == "B")
+        rows.append((kg, kg / facts["density"], solids, film, kg * facts.get("water", 0) / 100, kg * facts.get("voc", 0) / 100, kg * facts["price"]))
+    mass, volume, solids, film, water, voc, cost = (sum(column) for column in zip(*rows, strict=True))
+    dry = [(one.code, row[3]) for one, row in zip(paint.portions, rows, strict=True)]
+    pigment = sum(litres for code, litres in dry if code in "PE")
+    binder = sum(litres for code, litres in dry if code == "B")
     return {
         "mass": mass, "volume": volume, "density": mass / volume, "nonvolatile_mass": solids / mass, "nonvolatile_volume": film / volume,
         "pvc": pigment / film, "pvc_binder": pigment / (pigment + binder), "water": water / mass, "voc_material": voc / volume,

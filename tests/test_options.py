@@ -102,7 +102,8 @@ def test_a_wrong_line_is_refused_with_a_sentence(line: str, capsys: pytest.Captu
 
 
 @pytest.mark.parametrize("command", OPTIONS)
-def test_help_tells_every_option(command: str, capsys: pytest.CaptureFixture[str]) -> None:
+def test_help_tells_every_option(command: str, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "1000")  # a narrow screen breaks words at their hyphens
     with pytest.raises(SystemExit) as stopped:
         cli.read([command, "--help"])
     said = " ".join(capsys.readouterr().out.split())

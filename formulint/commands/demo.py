@@ -14,8 +14,8 @@ from formulint.first_commit import on_path
 from formulint.git import quoted
 from formulint.options import Option
 from formulint.render import spelled
+from formulint.root import SETTINGS
 from formulint.sandbox import Sandbox, requirements
-from formulint.start import survey
 
 LONGEST = 4000
 """Characters of a line that are shown; a folder may have a long name."""
@@ -38,24 +38,31 @@ def run(options: SimpleNamespace) -> int:
     source = example()
     told = story(source)
     program = requirements()
-    _make(where)
-    root = os.path.realpath(where)
-    works = Sandbox(program, root)
+    works = Sandbox(program, _make(where))
     Play(source, works, _say, options.brief).whole(told)
     for line in farewell(told, quote(where), _hint(works.command)):
         _say(line)
     return 0
 
 
-def _make(where: str) -> None:
-    """An empty folder; nothing is made where there is something already."""
+def _make(where: str) -> str:
+    """An empty folder, its absolute path; nothing is made where there is something already."""
+    root = os.path.realpath(where)
     try:
-        if os.path.isdir(where) and os.listdir(where):
+        if os.path.isdir(root) and os.listdir(root):
             raise UserError(f"{quoted(where)} is not empty", "name a new folder, such as formulint demo paint")
-        survey(where)
-        os.makedirs(where, exist_ok=True)
+        above = root
+        while os.path.dirname(above) != above:
+            above = os.path.dirname(above)
+            if os.path.lexists(os.path.join(above, SETTINGS)):
+                words = f"{quoted(where)} lies in the formula repository {quoted(above)}, and one does not lie in another"
+                raise UserError(words, f"name a folder outside {quoted(above)}")
+            if os.path.basename(above) == ".git":
+                raise UserError(f"{quoted(where)} lies where git keeps its own files", "name a folder outside it")
+        os.makedirs(root, exist_ok=True)
     except OSError as error:
         raise UserError(f"{quoted(where)} cannot be made: {(error.strerror or str(error)).lower()}", "name another folder") from None
+    return root
 
 
 def _hint(command: tuple[str, ...]) -> str:
