@@ -129,11 +129,27 @@ class Catalog:
 
     def preload(self, names: Iterable[str]) -> None:
         """Read many files in one go, before they are asked for one by one."""
-        self._texts.update(self.snapshot.read_many([name for name in names if name not in self._texts]))
+        entries, parsed = self.snapshot.entries, self.shipped.parsed
+        wanted = [
+            name
+            for name in names
+            if name not in self._texts and not any((name, entries[name].oid, kind) in parsed for kind in (Formula, Material))
+        ]
+        if wanted:
+            self._texts.update(self.snapshot.read_many(wanted))
 
     def _read(self, name: str, record: type[R]) -> File[R]:
         if name not in self.snapshot.entries:
             return File(name, None, None, ())
+        oid = self.snapshot.entries[name].oid
+        known = self.shipped.parsed.get((name, oid, record)) if oid else None
+        if known is None:
+            known = self._parse(name, record)
+            if oid:
+                self.shipped.parsed[name, oid, record] = known
+        return known  # type: ignore[return-value]
+
+    def _parse(self, name: str, record: type[R]) -> File[R]:
         document, faults = load(name, self._text(name))
         if document is None:
             return File(name, None, None, faults)

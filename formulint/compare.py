@@ -16,6 +16,7 @@ from formulint.interval import ends
 from formulint.lines import LineChange, additions
 from formulint.properties import DOSES, PROPERTIES, SUBSTANCE
 from formulint.quantity import Quantity, in_unit
+from formulint.scope import preload
 from formulint.side import Side, bounds_of, side, verdict_of
 from formulint.verdict import units_of
 
@@ -50,7 +51,11 @@ class FormulaChange(Struct, frozen=True):
 
 def formulas(before: Catalog, after: Catalog, codes: Iterable[str]) -> tuple[FormulaChange, ...]:
     """The formulas of ``codes`` that differ between two snapshots, by code."""
-    found = (formula(side(before, code), side(after, code), code) for code in sorted(set(codes)))
+    wanted = sorted(set(codes))
+    for catalog in (before, after):
+        files = [name for code in wanted for name in catalog.formula_names.get(code.casefold(), ())]
+        preload(catalog, files)
+    found = (formula(side(before, code), side(after, code), code) for code in wanted)
     return tuple(one for one in found if one is not None)
 
 

@@ -69,9 +69,14 @@ class Vocabulary(Struct, frozen=True):
 
 
 class Shipped:
-    """The packs that come with the tool; a part is decoded when it is asked for."""
+    """The packs that come with the tool; a part is decoded when it is asked for.
+
+    One is shared by the catalogs of a run; so is ``parsed``, what they have read from git by name, object id and type
+    of record: a file that two states share is read once.
+    """
 
     def __init__(self) -> None:
+        self.parsed: dict[tuple[str, str, type], object] = {}
         self.root = folder()
         self.compiled: Compiled | None = read_compiled(self.root)
         self._rules: dict[str, tuple[Entry, ...]] = {}

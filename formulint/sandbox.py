@@ -20,7 +20,7 @@ import formulint
 from formulint import plumbing
 from formulint.errors import UserError
 from formulint.git import quoted
-from formulint.writing import write_below
+from formulint.writing import write, write_below
 
 HOOK = ".pre-commit-config.yaml"
 """Where pre-commit looks; git is told to pass over it here, because it names the Python of this machine."""
@@ -214,9 +214,11 @@ class Sandbox:
 
     def _write(self, name: str, text: str) -> None:
         path = os.path.join(self.root, *name.split("/"))
-        os.makedirs(os.path.dirname(path), exist_ok=True)
-        with open(path, "w", encoding="utf-8", errors="surrogateescape", newline="") as file:
-            file.write(text)
+        try:
+            os.makedirs(os.path.dirname(path), exist_ok=True)
+        except OSError as error:
+            raise UserError(f"{quoted(path)} cannot be written: {(error.strerror or str(error)).lower()}") from None
+        write(path, text.encode("utf-8", "surrogateescape"))
 
 
 def _who(by: Person) -> dict[str, str]:

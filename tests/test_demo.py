@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import fcntl
 import os
+import pickle
 import shutil
 import subprocess
 import sys
@@ -13,9 +14,9 @@ from typing import NamedTuple
 
 import pytest
 from patches import SCREENPLAY, STORY, patches
-from played import GOLDEN, ROOT, hostile, play, program, surroundings, telling
-from repository import Answer
+from played import GOLDEN, hostile, play, program, surroundings, telling
 from repos import Repo
+from repository import Answer
 from story import IMPORT, STEPS, replace
 
 from formulint.excerpt import Lacking, excerpt
@@ -49,8 +50,6 @@ def once(tmp_path_factory: pytest.TempPathFactory) -> Callable[[str, Callable[[P
     shared.mkdir(exist_ok=True)
 
     def played(name: str, make: Callable[[Path], Played]) -> Played:
-        import pickle
-
         kept = shared / f"{name}.pickle"
         with open(shared / f"{name}.lock", "w") as lock:
             fcntl.flock(lock, fcntl.LOCK_EX)
