@@ -277,8 +277,9 @@ class Catalog:
         written = {line.code for line in resolved.lines}
         for stage in formula.stage:
             for line in stage.additions:
-                written.update(line.alternates)
-        for code in written:
+                if line.alternates:
+                    written.update(line.alternates)
+        for code in written - codes:
             codes.update(self.leaves(code))
         stocks = {code: stock for code in sorted(codes) if (stock := self.stock(code)) is not None}
         blends = {code: self.leaves(code) for code in written if code not in stocks}

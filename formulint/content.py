@@ -172,7 +172,10 @@ class _Reader:
 
 
 def shares_close(material: Material) -> bool:
-    """True where the shares that are given add to 100 % within the digits written: then those absent are zero."""
+    """True where the shares that are given add to 100 % within the digits written: then those absent are zero.
+
+    Two ranges may move against each other; one alone leaves a rest of which nothing is said, unless it closes at both ends.
+    """
     given = [figure for field in SHARES if (figure := getattr(material, field)) is not None]
     if not given:
         return False
@@ -185,6 +188,8 @@ def shares_close(material: Material) -> bool:
     low = sum((figure.lo.exact for figure in given), Fraction(0))
     high = sum((figure.hi.exact for figure in given), Fraction(0))
     slack = sum((figure.lo.half_digit for figure in given), Fraction(0))
+    if sum(not figure.known for figure in given) == 1:
+        return 1 - slack <= low and high <= 1 + slack
     return low - slack <= 1 <= high + slack
 
 

@@ -137,7 +137,18 @@ def _agree(one: Amount, other: Amount) -> bool:
 
 def data(materials: Mapping[str, Material]) -> str:
     """``d1:`` digest: of every raw material used, the fields that bear on the paint; not price, dates, notes, names."""
-    return _seal("d1", [[code, _material(materials[code])] for code in sorted(materials)])
+    return _seal("d1", [[code, _once(materials[code])] for code in sorted(materials)])
+
+
+# A shelf of materials is behind every formula: what bears on the paint is worked out once for each record.
+_DONE: dict[int, tuple[Material, dict[str, object]]] = {}
+
+
+def _once(material: Material) -> dict[str, object]:
+    known = _DONE.get(id(material))
+    if known is None or known[0] is not material:
+        known = _DONE[id(material)] = (material, _material(material))
+    return known[1]
 
 
 def _material(material: Material) -> dict[str, object]:

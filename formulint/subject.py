@@ -57,23 +57,34 @@ class Choice:
     def __init__(self, behind: Callable[[str], Iterable[Stock]], selectors: Callable[[], Iterable[Selector]]) -> None:
         self._behind = behind
         self._selectors = selectors
+        self._asked: list[tuple[Selector, tuple[str, ...]]] = []
         self._of: dict[str, tuple[Selector, ...]] = {}
 
     def of(self, code: str) -> tuple[Selector, ...]:
         """The selectors of rules that hold a code, be it only in stages of some kind."""
         if code not in self._of:
-            stocks = tuple(self._behind(code))
-            self._of[code] = tuple(one for one in self._selectors() if _any_held(one, stocks, ""))
+            if not self._asked:
+                self._asked = [(one, _stages(one, "")) for one in self._selectors()]
+            materials = [stock.material for stock in self._behind(code)]
+            self._of[code] = tuple(one for one, stages in self._asked if _holds_any(one, materials, stages))
         return self._of[code]
 
     def holds(self, selector: Selector, code: str, stage: str = "") -> bool:
         """True where the selector holds a code, charged in a stage of that kind; without one, in any."""
-        return _any_held(selector, self._behind(code), stage)
+        return _holds_any(selector, [stock.material for stock in self._behind(code)], _stages(selector, stage))
 
 
-def _any_held(selector: Selector, stocks: Iterable[Stock], stage: str) -> bool:
-    stages = STAGE_KINDS if selector.staged and not stage else (stage,)
-    return any(selector.holds(stock.material, kind) for stock in stocks for kind in stages)
+def _stages(selector: Selector, stage: str) -> tuple[str, ...]:
+    """The kinds of stage that a selector has to be asked about."""
+    return STAGE_KINDS if selector.staged and not stage else (stage,)
+
+
+def _holds_any(selector: Selector, materials: Iterable[Material], stages: tuple[str, ...]) -> bool:
+    for material in materials:  # plain loops: every material is asked about by every rule
+        for stage in stages:
+            if selector.holds(material, stage):
+                return True
+    return False
 
 
 class Picked(dict[Selector, list[str]]):

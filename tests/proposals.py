@@ -10,6 +10,7 @@ from __future__ import annotations
 import gc
 import io
 import json
+import os
 import shutil
 import subprocess
 import sys
@@ -73,6 +74,16 @@ def both(*edits: Edit) -> Edit:
     return edit
 
 
+def joined(one: Edits, other: Edits) -> Edits:
+    """The edits of both; where they edit one file, one after the other."""
+    found = {**one, **other}
+    for name in one.keys() & other.keys():
+        first, then = one[name], other[name]
+        assert callable(first) and callable(then)
+        found[name] = both(first, then)
+    return found
+
+
 def works_files() -> dict[str, str]:
     """The works: the example, T-102 with a premix in it, T-900 on the bench, and files that a code host reads."""
     found = {name: raw.decode() for name, raw in files().items() if isinstance(raw, bytes)}
@@ -122,9 +133,9 @@ class Works:
         lines = [f"commit refs/heads/{name or f'p{self._made}'}", "mark :1"]
         lines += [f"committer A. Chemist <a.chemist@example.org> {START + day * DAY} +0000", "data 1", "x", f"from {first}"]
         lines += [f"merge {other}" for other in others]
-        stream = "\n".join(lines).encode() + b"\n"
-        for path, edit in edits.items():
-            stream += _line(root + path, edit(self.texts[path]) if callable(edit) else edit)
+        changes = {path: edit(self.texts[path]) if callable(edit) else edit for path, edit in edits.items()}
+        ordered = sorted(changes.items(), key=lambda change: change[1] is not None)  # a folder may give way to a file
+        stream = "\n".join(lines).encode() + b"\n" + b"".join(_line(root + path, content) for path, content in ordered)
         return self.repo.git("fast-import", "--quiet", "--force", stdin=stream + b"\nget-mark :1\n")
 
     def gate(self, head: str, *words: str, base: str = "", folder: str = "") -> Answer:
@@ -133,24 +144,24 @@ class Works:
         return ask("-C", place, "gate", "--base", base or self.base, "--head", head, *words)
 
 
-def ask(*words: str) -> Answer:
-    """The command's answer in JSON, in this process."""
+def ask(*words: str, how: str = "json") -> Answer:
+    """The command's answer, in this process."""
     out, err = io.StringIO(), io.StringIO()
     try:
         with redirect_stdout(out), redirect_stderr(err):
-            status = main([*words, "--format", "json"])
+            status = main([*words, "--format", how])
     finally:
         gc.enable()
     return Answer(status, out.getvalue(), err.getvalue())
 
 
-def process(works: Works, head: str, *words: str, **environment: str) -> Answer:
+def process(works: Works, head: str, base: str = "", stdout: int = subprocess.PIPE, cwd: str | None = None, **environment: str) -> Answer:
     """The same as a process of its own, with more in its environment."""
-    import os
-
-    call = [sys.executable, "-m", "formulint", "-C", str(works.repo.path), "gate", "--base", works.base, "--head", head, *words]
-    ran = subprocess.run([*call, "--format", "json"], capture_output=True, text=True, env={**os.environ, **environment}, check=False)
-    return Answer(ran.returncode, ran.stdout, ran.stderr)
+    call = [sys.executable, "-m", "formulint", "-C", str(works.repo), "gate", "--base", base or works.base, "--head", head, "--format", "json"]
+    ran = subprocess.run(
+        call, stdout=stdout, stderr=subprocess.PIPE, text=True, cwd=cwd, env={**os.environ, **environment}, check=False
+    )
+    return Answer(ran.returncode, ran.stdout or "", ran.stderr)
 
 
 def _line(path: str, content: str | bytes | Link | Module | None) -> bytes:
@@ -165,9 +176,9 @@ def _line(path: str, content: str | bytes | Link | Module | None) -> bytes:
     return b"M %s inline %s\ndata %d\n%s\n" % (mode, name, len(data), data)
 
 
-def works_in(folder: Path, texts: Mapping[str, str] | None = None, root: str = "") -> Works:
+def works_in(folder: Path, texts: Mapping[str, str] | None = None, root: str = "", object_format: str = "sha1") -> Works:
     """The works in a new repository, below ``root`` of it; its base is branch main, checked out."""
-    repo = build(folder)
+    repo = build(folder, object_format=object_format)
     texts = works_files() if texts is None else texts
     works = Works(repo, "", texts)
     stream = f"commit refs/heads/main\nmark :1\ncommitter A. Chemist <a.chemist@example.org> {START} +0000\ndata 1\nx\n".encode()

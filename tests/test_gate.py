@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
+import json
 import os
 import shutil
-import subprocess
-import sys
 import zlib
-from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
 import pytest
-from proposals import BENCH, DAY, PREMIX, START, Answer, Edits, Works, ask, both, copied, process, works_files, works_in
+from proposals import BENCH, Answer, Edits, Works, ask, both, copied, joined, process, works_files, works_in
 from repos import Link, Repo
-from story import STEPS, amount, below, in_kilograms, replace
+from story import STEPS, amount, in_kilograms, less, replace
 
-FLAT, SEMI, MATT, PREMIXED = (f"formulas/{code}.toml" for code in ("T-101", "T-140", "T-301", "T-102"))
+FLAT, MATT, PREMIXED, PREMIX = (f"formulas/{code}.toml" for code in ("T-101", "T-301", "T-102", "PX-1"))
 LATEX, THICKENER, SETTINGS, HOUSE, CI = "materials/RM-1301.toml", "materials/RM-1601.toml", "formulint.toml", "rules/house.toml", ".github/workflows/formulas.yml"
 TEXTS = works_files()
 GOOD: Edits = {FLAT: amount("RM-1901", "1.5 lb", "1.6 lb")}
@@ -61,7 +59,7 @@ HONEST: dict[str, Edits] = {
     "the bench is free": {BENCH: both(replace('"flat"', '"matt"'), replace('max = "59 %"', 'max = "69 %"'))},
     "from the bench to production": {BENCH: replace('"bench"', '"production"')},
     "a bench formula given up": {BENCH: None},
-    "a weaker premix": {"formulas/PX-1.toml": both(replace('"104.5 lb"', '"104.4 lb"'), amount("RM-1601", "4.5 lb", "4.4 lb"))},
+    "a weaker premix": {PREMIX: both(replace('"104.5 lb"', '"104.4 lb"'), amount("RM-1601", "4.5 lb", "4.4 lb"))},
     "a house rule is met at its edge": {MATT: amount("RM-1802", "0.8 lb", "0.9 lb")},
 }  # fmt: skip
 
@@ -170,28 +168,332 @@ def test_a_head_that_is_no_commit(works: Works, head: str) -> None:
 # --- what a merge would hold -------------------------------------------------------------------------------------
 
 GLYCOL, COALESCENT = ({"formulas/T-120.toml": both(*STEPS[name].edits["T-120"])} for name in ("glycol", "coalescent"))
-TWINS: tuple[Edits, Edits] = tuple({f"formulas/{folder}/T-7.toml": TEXTS[FLAT].replace("T-101", "T-7")} for folder in "ab")
+TWINS = [{f"formulas/{folder}/T-7.toml": TEXTS[FLAT].replace("T-101", "T-7")} for folder in "ab"]
+TRIAL = both(replace('"T-900"', '"T-7"'), amount("RM-1301", "280.0 lb", "280.0 lb", "RM-1307"), less("RM-1001", "6.4"))
+TIGHT = both(replace('"T-102"', '"T-500"'), replace("[limits]", '[limits]\nnonvolatile_mass = { max = "55.95 %" }'))
 APART: dict[str, tuple[Edits, Edits, str]] = {
     "two organic liquids, each within the limit": (GLYCOL, COALESCENT, "voc/us-south-coast: formulas/T-120.toml"),
-    "one code in two files": (*TWINS, "is also the code of"),
+    "one code in two files": (*TWINS, "T-7 is also the code of"),
     "a material given up, and taken up": (
-        {"materials/RM-1307.toml": None},
-        {FLAT: lambda text: replace('"production"', '"pilot"')(TEXTS[FLAT]), "formulas/T-7.toml": TEXTS[BENCH].replace("T-900", "T-7").replace("RM-1301", "RM-1307")},
-        'there is no material "RM-1307"',
+        {"materials/RM-1307.toml": None}, {"formulas/T-7.toml": TRIAL(TEXTS[BENCH])}, 'there is no material "RM-1307"',
     ),
-    "a user more, and another premix": (
-        {"formulas/T-500.toml": TEXTS[PREMIXED].replace("T-102", "T-500").replace('"104.5 lb"', '"52.25 lb"').replace('"150.0 lb"', '"202.25 lb"')},
-        {"formulas/PX-1.toml": both(replace('"104.5 lb"', '"106.5 lb"'), below("RM-1601", '{ material = "RM-1802", amount = "2.0 lb" },'))},
-        "formulas/T-500.toml",
+    "a paint that uses a premix, and another premix": (
+        {"formulas/T-500.toml": TIGHT(TEXTS[PREMIXED])},
+        {PREMIX: both(amount("RM-1001", "100.0 lb", "98.0 lb"), amount("RM-1601", "4.5 lb", "6.5 lb"))},
+        "own-limit/nonvolatile-mass: formulas/T-500.toml",
     ),
-}
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("merged", [False, True], ids=["not merged", "merged"])
-@pytest.mark.parametrize(("ours", "theirs", "words"), list(APART.values())[:3], ids=list(APART)[:3])
+@pytest.mark.parametrize(("ours", "theirs", "words"), APART.values(), ids=APART.keys())
 def test_two_sides_that_pass_alone_and_not_together(works: Works, ours: Edits, theirs: Edits, words: str, merged: bool) -> None:
     base, head = works.propose(ours), works.propose(theirs)
-    tip = works.propose({**theirs}, base, head) if merged else head
-    answer = works.gate(tip, base=works.base if merged else base)
+    assert [works.gate(side).status for side in (base, head)] == [0, 0]
+    answer = works.gate(works.propose(joined(ours, theirs), base, head)) if merged else works.gate(head, base=base)
     assert answer.status == 1
     assert [line for line in answer.said.split("\n") if words in line and line.endswith(TOGETHER)], answer.said
+
+
+def test_what_one_side_has_by_itself_is_not_said_of_both(works: Works) -> None:
+    base, head = works.propose(GLYCOL), works.propose(BAD)
+    merged = works.propose(joined(GLYCOL, BAD), base, head)
+    for answer in (works.gate(head, base=base), works.gate(merged), works.gate(head)):
+        assert FULL in answer.said
+        assert TOGETHER not in answer.said
+
+
+def test_a_merge_that_brings_more_than_its_sides(works: Works) -> None:
+    evil = works.propose(joined(GLYCOL, BAD), works.propose(GLYCOL), works.propose(GOOD))
+    assert FULL in works.gate(evil).said
+
+
+def test_the_base_is_merged_in_and_that_is_said(works: Works) -> None:
+    base, head = works.propose({"README.md": "x\n"}), works.propose(GOOD)
+    answer = works.gate(head, base=base)
+    assert (answer.status, json.loads(answer.out)["merged"]) == (0, True)
+    shown = ask("-C", str(works.repo), "gate", "--base", base, "--head", head, how="markdown")
+    assert "the proposal does not contain its base" in shown.out
+
+
+def test_what_the_base_has_won_since_is_not_taken_for_the_proposals(works: Works) -> None:
+    base = works.propose({HOUSE: lambda text: replace('"15.0 ppm"', '"12.0 ppm"')(text), CI: "name: stricter\n"})
+    assert works.gate(works.propose(GOOD), base=base).status == 0
+    stricter = works.gate(works.propose({MATT: amount("RM-1802", "0.8 lb", "1.0 lb")}), base=base)
+    assert "house/cmit-mit: formulas/T-301.toml" in stricter.said
+
+
+def test_a_conflict_is_named(works: Works) -> None:
+    base, head = works.propose({FLAT: amount("RM-1901", "1.5 lb", "1.4 lb")}), works.propose(GOOD)
+    cannot(works.gate(head, base=base), 'the proposal conflicts with its base in "formulas/T-101.toml"')
+
+
+def test_two_that_have_no_common_past(own: Works) -> None:
+    own.repo.git("checkout", "-q", "--orphan", "other")
+    own.repo.commit("other", date="2026-01-13T12:00:00Z")
+    cannot(own.gate(own.repo.head), "")
+
+
+CHEATS = {
+    "named": ("cheat", "* merge=cheat\n"),
+    "an odd name": ("a=b", "* merge=a=b\n"),
+    "by default": ("cheat", "# none\n"),
+}
+
+
+@pytest.mark.parametrize(("name", "attributes"), CHEATS.values(), ids=CHEATS.keys())
+@pytest.mark.parametrize("place", [".gitattributes", ".git/info/attributes", "elsewhere"])
+def test_no_merge_driver_runs(own: Works, tmp_path: Path, name: str, attributes: str, place: str) -> None:
+    ran = tmp_path / "ran"
+    (own.repo.path / place).parent.mkdir(exist_ok=True)
+    (own.repo.path / place).write_text(attributes)
+    settings = {f"merge.{name}.driver": f"touch {ran}; cp %B %A", "merge.default": name, "core.attributesFile": own.repo.path / "elsewhere"}
+    for key, value in settings.items():
+        with open(own.repo.path / ".git" / "config", "a") as config:
+            section, _, rest = key.partition(".")
+            inner, _, last = rest.rpartition(".")
+            config.write(f'[{section} "{inner}"]\n{last} = "{value}"\n' if inner else f'[{section}]\n{last} = "{value}"\n')
+    base, head = own.propose(GLYCOL), own.propose(COALESCENT)
+    answer = own.gate(head, base=base)
+    assert (answer.status in (1, 2), ran.exists()) == (True, False), answer.said
+    assert "voc/us-south-coast" in answer.said or "conflicts" in answer.said
+    own.repo.git("checkout", "-q", "--detach", head)
+    own.repo.git("merge", "-q", "-m", "x", base, check=False)
+    assert ran.exists(), "the cheat works where it may"
+
+
+@pytest.mark.parametrize("attributes", ["* merge=union\n", "* -merge\n", "* text eol=crlf\n", "* filter=x\n"])
+def test_no_attributes_that_lie_about_say_how_to_merge(own: Works, attributes: str) -> None:
+    base, head = own.propose({FLAT: amount("RM-1901", "1.5 lb", "1.4 lb")}), own.propose(GOOD)
+    fine = own.propose({FLAT: replace("Interior flat, white", "Flat, white")})
+    (own.repo.path / ".gitattributes").write_text(attributes)
+    cannot(own.gate(head, base=base), "conflicts")
+    assert own.gate(fine, base=base).status == 0
+
+
+OLD_GIT = """\
+#!/bin/sh
+case " $* " in
+  *" version "*) echo "git version 2.37.1"; exit 0 ;;
+  *" merge-tree "*) echo "usage: git merge-tree <base> <one> <other>" >&2; exit 129 ;;
+esac
+exec {git} "$@"
+"""
+
+
+def test_a_git_that_cannot_merge_by_itself(works: Works, tmp_path: Path) -> None:
+    (tmp_path / "git").write_text(OLD_GIT.format(git=REAL_GIT))
+    (tmp_path / "git").chmod(0o755)
+    path = f"{tmp_path}{os.pathsep}{os.environ['PATH']}"
+    base, head = works.propose({"README.md": "x\n"}), works.propose(GOOD)
+    cannot(process(works, head, PATH=path, base=base), "git 2.37.1 cannot merge them by itself do: merge the base into the proposal first")
+    assert process(works, head, PATH=path).status == 0
+
+
+# --- history that was cut off, and damage ------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def chain(tmp_path_factory: pytest.TempPathFactory) -> tuple[Works, str]:
+    """A base, three commits on it of which the last is not sound, and another base beside them."""
+    works = works_in(tmp_path_factory.mktemp("chain") / "works")
+    one = works.propose({"README.md": "1\n"}, day=1)
+    two = works.propose({"README.md": "2\n"}, one, day=2)
+    return works, works.propose(BAD, two, day=3, name="topic")
+
+
+@pytest.mark.parametrize("depth", [1, 2, 3])
+def test_a_shallow_clone_has_no_answer(chain: tuple[Works, str], tmp_path: Path, depth: int) -> None:
+    works, head = chain
+    works.repo.git("clone", "-q", f"--depth={depth}", "--branch=topic", f"file://{works.repo}", str(tmp_path / "clone"))
+    clone = Works(Repo(tmp_path / "clone"), works.base, works.texts)
+    cannot(clone.gate(head), "shallow")
+    clone.repo.git("fetch", "-q", "--depth=1", "origin", "main")
+    cannot(clone.gate(head), "git fetch --unshallow")
+    clone.repo.git("fetch", "-q", "--unshallow", "origin", "main")
+    assert FULL in clone.gate(head).said
+
+
+def test_a_clone_without_its_files_has_no_answer(chain: tuple[Works, str], tmp_path: Path) -> None:
+    works, head = chain
+    works.repo.git("config", "uploadpack.allowFilter", "true")
+    works.repo.git("clone", "-q", "--filter=blob:none", "--no-checkout", f"file://{works.repo}", str(tmp_path / "clone"))
+    cannot(Works(Repo(tmp_path / "clone"), works.base, works.texts).gate(head), "clone without it")
+
+
+OBJECTS = {
+    "head": "{head}", "base": "{base}", "tree of the head": "{head}^{{tree}}", "tree of the base": "{base}^{{tree}}",
+    "formulas of the head": "{head}:formulas", "settings": "{base}:formulint.toml", "house rules": "{base}:rules/house.toml",
+    "the formula": "{head}:formulas/T-101.toml", "the formula as it was": "{base}:formulas/T-101.toml", "a material": "{head}:materials/RM-1301.toml",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("broken", [False, True], ids=["missing", "broken"])
+@pytest.mark.parametrize("what", OBJECTS.values(), ids=OBJECTS.keys())
+def test_what_cannot_be_read_is_no_yes(own: Works, what: str, broken: bool) -> None:
+    head = own.propose(GOOD)
+    oid = own.repo.git("rev-parse", what.format(head=head, base=own.base))
+    path = own.repo.path / ".git" / "objects" / oid[:2] / oid[2:]
+    path.unlink()
+    if broken:
+        path.write_bytes(zlib.compress(b"blob 3\0")[:-6])
+    cannot(own.gate(head), "")
+
+
+# --- what lies in .git, and what stands in the environment -------------------------------------------------------
+
+
+def test_no_replacement_is_believed(own: Works) -> None:
+    good, bad = own.propose(GOOD), own.propose(BAD)
+    own.repo.git("replace", bad, good)
+    for name in (FLAT, "formulas"):
+        own.repo.git("replace", "-f", f"{bad}:{name}", f"{good}:{name}")
+    assert FULL in own.gate(bad).said
+
+
+def test_no_graft_is_believed(own: Works) -> None:
+    head = own.propose(GOOD)
+    (own.repo.path / ".git" / "info").mkdir(exist_ok=True)
+    (own.repo.path / ".git" / "info" / "grafts").write_text(f"{own.base} {head}\n")
+    assert own.gate(head).status == 0
+    (own.repo.path / ".git" / "info" / "grafts").write_text(f"{head}\n")
+    assert json.loads(own.gate(head).out)["merged"] is False
+
+
+def test_no_surroundings_change_the_answer(works: Works, tmp_path: Path) -> None:
+    other = works_in(tmp_path / "other", {SETTINGS: "format = 1\n"})
+    git = str(other.repo.path / ".git")
+    elsewhere = {"GIT_DIR": git, "GIT_COMMON_DIR": git, "GIT_WORK_TREE": str(other.repo), "GIT_INDEX_FILE": f"{git}/index"}
+    stores = {"GIT_OBJECT_DIRECTORY": f"{git}/objects", "GIT_ALTERNATE_OBJECT_DIRECTORIES": f"{git}/objects", "GIT_NAMESPACE": "x"}
+    files = {"GIT_GRAFT_FILE": f"{git}/HEAD", "GIT_SHALLOW_FILE": f"{git}/HEAD", "GIT_REPLACE_REF_BASE": "refs/heads/", "GIT_ATTR_SOURCE": "main"}
+    outside = {"GIT_CONFIG_PARAMETERS": "'core.bare=true'", "GIT_EXEC_PATH": str(tmp_path), "GIT_EXTERNAL_DIFF": "false", "GIT_LITERAL_PATHSPECS": "0"}
+    bad = process(works, works.propose(BAD), **elsewhere, **stores, **files, **outside)
+    assert (bad.status, FULL in bad.said) == (1, True)
+    assert process(works, works.propose(GOOD), **elsewhere, **stores, **files, **outside).status == 0
+
+
+def test_no_git_of_the_proposal_is_called(own: Works) -> None:
+    own.repo.write({"git": "#!/bin/sh\ntouch ran\n"})
+    (own.repo.path / "git").chmod(0o755)
+    assert process(own, own.propose(BAD), PATH=f".:{os.environ['PATH']}", cwd=str(own.repo)).status == 1
+    assert not (own.repo.path / "ran").exists()
+
+
+def test_whoever_stops_reading_gets_no_yes(works: Works) -> None:
+    reader, writer = os.pipe()
+    os.close(reader)
+    assert process(works, works.propose(GOOD), stdout=writer).status == 2
+    os.close(writer)
+
+
+@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="there is no disk that is always full")
+def test_a_full_disk_is_no_yes(works: Works) -> None:
+    with open("/dev/full", "wb") as full:
+        assert process(works, works.propose(GOOD), stdout=full.fileno()).status != 0
+
+
+def test_an_answer_that_cannot_be_kept_is_none(works: Works, tmp_path: Path) -> None:
+    assert works.gate(works.propose(GOOD), "--output", str(tmp_path / "none" / "x")).status == 2
+
+
+# --- dates -------------------------------------------------------------------------------------------------------
+
+ENDING = {HOUSE: replace('id = "cmit-mit"', 'id = "cmit-mit"\nuntil = 2026-06-30')(TEXTS[HOUSE])}
+
+
+def test_the_day_is_the_later_of_both(works: Works) -> None:
+    for day, said in ((0, "2026-01-12"), (5, "2026-01-17")):
+        answer = works.gate(works.propose(GOOD, day=day))
+        assert (answer.status, json.loads(answer.out)["date"]) == (0, said)
+
+
+def test_a_proposal_older_than_its_base(works: Works) -> None:
+    answer = works.gate(works.propose(GOOD, day=-1))
+    assert (answer.status, json.loads(answer.out)["date"]) == (1, "2026-01-12")
+    assert "the proposal is dated 2026-01-11, its base 2026-01-12" in answer.said
+    assert works.gate(works.propose(GOOD, day=-1), "--today", "2026-01-12").status == 0
+
+
+def test_a_proposal_from_the_future_does_not_outlive_a_rule(tmp_path: Path) -> None:
+    works = works_in(tmp_path / "works", {**TEXTS, **ENDING})
+    edits: Edits = {MATT: both(*STEPS["11"].edits["T-301"])}
+    answer = works.gate(works.propose(edits, day=40000))
+    assert answer.status == 1
+    assert "a day that is yet to come" in answer.said
+    assert "house/cmit-mit" in works.gate(works.propose(edits, day=40000), "--today", "2026-06-30").said
+
+
+def test_a_date_that_nobody_can_read(works: Works) -> None:
+    answer = works.gate(works.propose(GOOD, day=10**13))
+    assert answer.status in (1, 2)
+
+
+# --- policy of the base, roots, first adoption -------------------------------------------------------------------
+
+BASES = {
+    "no TOML": ({SETTINGS: "format = 1\nformat = 1\n"}, "formulint.toml, line 2: "),
+    "a key that does not exist": ({SETTINGS: "format = 1\nhush = true\n"}, "formulint.toml, line 2: "),
+    "a newer tool": ({SETTINGS: replace('">=0.1"', '">=99.0"')(TEXTS[SETTINGS])}, "the settings ask for formulint >=99.0"),
+    "another pack": ({SETTINGS: replace('voc       = "2026.1"', 'voc       = "2031.1"')(TEXTS[SETTINGS])}, "the settings ask for voc 2031.1"),
+    "an unsafe rule lowered": ({SETTINGS: 'format = 1\n[[rule_setting]]\nrule = "unsafe/x"\nlevel = "note"\nreason = "x"\n'}, "cannot be given another level"),
+    "a folder that matches nothing": ({SETTINGS: 'format = 1\n[folders]\nformulas = "formulas/"\n'}, "does not lie plainly below the root"),
+    "a rule that is no TOML": ({HOUSE: "[[rule"}, "rules/house.toml, line 1: "),
+    "a rule with a key too many": ({HOUSE: replace('id = "bit"', 'id = "bit"\nhush = true')(TEXTS[HOUSE])}, "rules/house.toml, line "),
+    "a rule twice": ({"rules/again.toml": TEXTS[HOUSE]}, "two rules of the house are called"),
+    "a rule about nothing": ({HOUSE: replace('["polyacid"]', '["polyacrid"]')(TEXTS[HOUSE])}, 'there is no tag "polyacrid"'),
+    "rules in a link": ({HOUSE: Link("../README.md")}, '"rules/house.toml" is a symbolic link'),
+}
+
+
+@pytest.mark.parametrize(("edits", "words"), BASES.values(), ids=BASES.keys())
+def test_a_policy_that_cannot_be_applied_judges_nothing(works: Works, edits: Edits, words: str) -> None:
+    base = works.propose(edits)
+    answer = works.gate(works.propose(GOOD, base, day=2), base=base)
+    cannot(answer, "the policy of the base cannot be applied")
+    assert words in answer.said
+
+
+ROOTS = {
+    "root taken away": ("paint/", "", {"paint/formulint.toml": None}, "takes \"paint/formulint.toml\" away"),
+    "root moved": ("paint/", "", {"paint/formulint.toml": None, "new/formulint.toml": "format = 1\n"}, "away, which marks the root"),
+    "root above": ("paint/", "", {"formulint.toml": "format = 1\n"}, 'moves the root from "paint/" to "."'),
+    "a second root": ("paint/", "", {"other/formulint.toml": "format = 1\n"}, "there are several formula repositories"),
+    "root below where we stand": ("", "formulas", {"formulas/formulint.toml": "format = 1\n"}, 'moves the root from "." to "formulas/"'),
+    "root in a link": ("", "", {"formulint.toml": Link("x")}, "is not a regular file"),
+}
+
+
+@pytest.mark.parametrize(("root", "folder", "edits", "words"), ROOTS.values(), ids=ROOTS.keys())
+def test_the_root_is_that_of_the_base(tmp_path: Path, root: str, folder: str, edits: Edits, words: str) -> None:
+    works = works_in(tmp_path / "works", root=root)
+    cannot(works.gate(works.propose(edits), folder=folder), words)
+
+
+def test_policy_above_a_root_in_a_folder(tmp_path: Path) -> None:
+    works = works_in(tmp_path / "works", root="paint/")
+    base = works.propose({"paint/README.md": "x\n"})
+    for edits in ({CI: "name: nothing\n"}, {"docs/.gitattributes": "x"}, {"formulint.toml": "format = 1\n"}):
+        head = works.propose(edits)
+        assert [works.gate(head, folder="paint", base=one).status for one in (works.base, base)] == [1, 1]
+    assert works.gate(works.propose({"docs/x.toml": "x\n", "other/formulint.toml": "format = 1\n"}), folder="paint").status == 0
+
+
+ADOPTIONS: dict[str, tuple[dict[str, str], str, Edits, str]] = {
+    "all at once": ({"README.md": "x\n"}, "", {}, "first adoption"),
+    "with a fault": ({"README.md": "x\n"}, "", {FLAT: BAD[FLAT](TEXTS[FLAT])}, FULL),  # type: ignore[operator]
+    "in a folder, beside another root": ({"other/formulint.toml": "format = 1\n"}, "paint/", {}, "first adoption"),
+}
+
+
+@pytest.mark.parametrize(("base", "root", "edits", "words"), ADOPTIONS.values(), ids=ADOPTIONS.keys())
+def test_a_first_adoption_is_read_by_somebody(tmp_path: Path, base: dict[str, str], root: str, edits: Edits, words: str) -> None:
+    works = works_in(tmp_path / "works", {**base, "paint/x": "x\n"})
+    answer = works.gate(works.propose({**TEXTS, **edits}, root=root), folder=root)
+    assert answer.status == 1
+    assert words in answer.said
+    assert "proposal/first-adoption" in answer.said
+
+
+def test_settings_on_neither_side(tmp_path: Path) -> None:
+    works = works_in(tmp_path / "works", {"README.md": "x\n"})
+    cannot(works.gate(works.propose({"README.md": "y\n"})), "there is no formulint.toml")
