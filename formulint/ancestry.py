@@ -26,7 +26,7 @@ def named(repository: Repository, base: str, head: str) -> tuple[str, str]:
     start = re.split(r"[~^@:]", head)[0]  # of topic~1, the name
     found = _refs(repository, [f"refs/{kind}{start}" for kind in ("", "tags/", "heads/", "remotes/")]) if start else []
     if len(found) > 1 and repository.resolve(head) != head:
-        raise UserError(f"{quoted(head)} may be {' or '.join(found)}", f"name one in full, e.g. {found[-1]}, or give its commit id")
+        raise UserError(f"{quoted(head)} may be {' or '.join(found)}", f"name one in full, e.g. {found[0]}, or give its commit id")
     return old, repository.resolve(head)
 
 

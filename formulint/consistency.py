@@ -91,6 +91,7 @@ def _hint(word: str, known: frozenset[str] | tuple[str, ...]) -> str:
 def _stages(formula: Formula, path: str) -> Iterator[Fault]:
     names: dict[str, int] = {}
     poured: dict[str, KeyPath] = {}
+    fills: list[KeyPath] = []
     for i, stage in enumerate(formula.stage):
         if stage.name in names:
             yield Fault(Place(path, ("stage", i, "name")), f'two stages are called "{stage.name}"', "give each its own name")
@@ -98,19 +99,15 @@ def _stages(formula: Formula, path: str) -> Iterator[Fault]:
             keys: KeyPath = ("stage", i, "additions", j)
             if line.material is None or line.amount is None or RARE(line) != NOTHING_RARE:
                 yield from _line(line, path, keys)
+            if line.amount is not None and line.amount.to_fill:
+                fills.append((*keys, "amount"))
             if line.stage is not None:
                 yield from _pour(line.stage, stage.name, names, poured, Place(path, (*keys, "stage")), formula)
                 poured.setdefault(line.stage, keys)
         names.setdefault(stage.name, i)
-    fills = [
-        ("stage", i, "additions", j, "amount")
-        for i, stage in enumerate(formula.stage)
-        for j, line in enumerate(stage.additions)
-        if line.amount is not None and line.amount.to_fill
-    ]
     for keys in fills[1:]:
         yield Fault(Place(path, keys), "q.s. stands twice: only one line can fill the batch", "give the other one its amount", related=(Place(path, fills[0]),))
-    for i in left_over(formula):
+    for i in left_over(formula) if poured or any(stage.vessel for stage in formula.stage) else ():
         stage = formula.stage[i]
         words = f'stage "{stage.name}" ends in its vessel and nothing takes it up'
         yield Fault(Place(path, ("stage", i, "name")), words, f'add {{ stage = "{stage.name}" }} where it is poured in, or leave out the vessel')

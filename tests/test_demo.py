@@ -196,7 +196,7 @@ def test_with_a_git_that_cannot_merge_by_itself(short: Callable[..., Answer], tm
     script = f'#!/bin/sh\ncase " $* " in *" version "*|*" --version "*) echo git version 2.34.1 ;; *) exec "{git}" "$@" ;; esac\n'
     program(tmp_path / "bin" / "git", script)
     proposals = SCREENPLAY["step"][next(at for at, step in enumerate(SCREENPLAY["step"]) if step.get("branch") == "glycol") :]
-    answer = short(IMPORTED, *proposals)
+    answer = short(IMPORTED, *(step for step in proposals if "diff" not in step))
     assert (answer.status, answer.err) == (0, "")
     assert "git 2.34.1 cannot merge without a work tree; from 2.38 on the gate answers here" in " ".join(answer.out.split())
     assert "The gate judged what the merge would hold" not in " ".join(answer.out.split())
@@ -207,7 +207,6 @@ BAD: dict[str, tuple[dict[str, object], str, str]] = {
     "refused": ({"commit": "attempts/04-t140-unit-slip.patch"}, "T-140: more brush drag", 'should have begun with "Nothing stops a commit."'),
     "unsaid": ({**MENDED, "shows": ["changed RM-9999"]}, "T-149: preservative", 'should have begun with "changed RM-9999"'),
     "unfit": ({"commit": "commits/14-t210-revision-2.patch"}, "T-210 revision 2", "the patch should have fitted"),
-    "gate": ({"gate": "main", "answer": "no"}, "formulint gate --base main --head main", "The gate says no."),
     "branch": ({"branch": "glycol"}, "the end", "should be on main and clean, not on glycol"),
 }
 

@@ -96,9 +96,9 @@ class Name(NamedTuple):
 
 
 NAMES = [
-    Name("origin/main", ("refs/tags/origin/main", "refs/remotes/origin/main"), 'may be refs/tags/origin/main or refs/remotes/origin/main'),
-    Name("v1", ("refs/tags/v1", "refs/heads/v1"), "may be refs/tags/v1 or refs/heads/v1"),
-    Name("v2", ("refs/v2", "refs/heads/v2"), "may be refs/v2 or refs/heads/v2"),
+    Name("origin/main", ("refs/tags/origin/main", "refs/remotes/origin/main"), 'may be refs/remotes/origin/main or refs/tags/origin/main'),
+    Name("v1", ("refs/tags/v1", "refs/heads/v1"), "may be refs/heads/v1 or refs/tags/v1"),
+    Name("v2", ("refs/v2", "refs/heads/v2"), "may be refs/heads/v2 or refs/v2"),
     Name("refs/heads/next", ("refs/tags/refs/heads/next",), 'there is no ref "refs/heads/next"'),
     Name("refs/heads", ("refs/heads/p",), 'there is no ref "refs/heads"'),
     Name("refs/heads/main~0", (), "there is no ref"),
