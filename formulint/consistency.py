@@ -157,7 +157,7 @@ def _amount(line: Addition, path: str, keys: KeyPath) -> Iterator[Fault]:
     if line.material in line.alternates:
         yield Fault(Place(path, (*keys, "alternates")), f"{line.material} is named as its own alternate", "name another material")
     adjust = line.adjust
-    if adjust is not None and adjust.step.dimension == adjust.max.dimension and adjust.step.exact > adjust.max.exact:
+    if adjust is not None and adjust.step.dimension == adjust.max.dimension and adjust.step.base > adjust.max.base:
         words = f"one step of {adjust.step.text} is more than the max of {adjust.max.text}"
         yield Fault(Place(path, (*keys, "adjust", "step")), words, "the max counts all steps together")
 

@@ -191,7 +191,7 @@ def refuse_crossed(least: Quantity | None, most: Quantity | None) -> None:
     ------
     Misread
     """
-    if least is not None and most is not None and least.exact > most.exact:
+    if least is not None and most is not None and least.base >= most.base and least.exact > most.exact:
         raise Misread(f"min {least} is above max {most}", "exchange them", ("min",))
 
 
