@@ -7,7 +7,7 @@ import os
 import sys
 from collections.abc import Sequence
 from importlib import import_module
-from types import SimpleNamespace
+from types import ModuleType, SimpleNamespace
 
 from formulint import __version__
 from formulint.errors import UserError
@@ -34,7 +34,7 @@ def read(words: Sequence[str]) -> SimpleNamespace:
     start = plain_start(words, COMMANDS)
     if start is not None:
         folder, command, rest = start
-        found = quick(import_module(f"formulint.commands.{command}").OPTIONS, rest)
+        found = quick(_command(command).OPTIONS, rest)
         if found is not None:
             found.folder, found.command = folder, command
             return found
@@ -53,9 +53,9 @@ def standard(words: Sequence[str]) -> SimpleNamespace:
     for name, help_ in COMMANDS.items():
         one = commands.add_parser(name, help=help_, description=help_[0].upper() + help_[1:] + ".", epilog=STATUS)
         if name in words:
-            add_to(one, import_module(f"formulint.commands.{name}").OPTIONS)
+            add_to(one, _command(name).OPTIONS)
     found = SimpleNamespace(**vars(top.parse_args(words)))
-    taker = next((one for one in import_module(f"formulint.commands.{found.command}").OPTIONS if one.takes_rest), None)
+    taker = next((one for one in _command(found.command).OPTIONS if one.takes_rest), None)
     if rest and taker is None:
         top.error(f"{found.command} takes nothing after --")
     if taker is not None:
@@ -70,10 +70,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.write(f"formulint {__version__}\n")
         return 0
     gc.disable()  # a run is short and makes no circles worth collecting; looking for them costs a tenth of it
-    _lean()
     try:
         options = read(words)
-        status: int = import_module(f"formulint.commands.{options.command}").run(options)
+        status: int = _command(options.command).run(options)
         sys.stdout.flush()
         return status
     except UserError as error:
@@ -85,6 +84,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         sys.stderr.write("formulint was interrupted and has not answered\n")
         return 2
+
+
+def _command(name: str) -> ModuleType:
+    """The module of a command; help on all of them needs none."""
+    _lean()
+    return import_module(f"formulint.commands.{name}")
 
 
 def _lean() -> None:

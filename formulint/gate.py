@@ -16,7 +16,7 @@ from formulint.change import Change, of_fields
 from formulint.compare import FormulaChange
 from formulint.compare import formulas as compared
 from formulint.errors import UserError
-from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
+from formulint.finding import Fault, Finding, KeyPath, Level, Place
 from formulint.formula import Formula
 from formulint.judge import Judge, Scope, codes_in
 from formulint.material import Material
@@ -39,7 +39,6 @@ GUARDED_FOLDERS = (".github/", ".gitlab/", ".forgejo/", ".gitea/", ".ci/", ".cir
 ANYWHERE = (".gitattributes", ".gitmodules")  # what git makes of a file, and what it fetches
 CONCESSIONS = "concessions/"
 TOGETHER = "each side passed alone, together they do not"
-OURS = Source("the gate: policy comes from the base", "", "house")
 APART = "the policy approver decides on it; propose it apart from any formula"
 BY_HAND = "whoever answers for the policy mends it on the base itself; until then nothing can be judged by it"
 
@@ -192,7 +191,7 @@ def _scope(after: Catalog, reach: Touched) -> tuple[Scope, frozenset[str]]:
 
 
 def _notice(rule: str, place: Place, words: str, remedy: str, formula: str = "", material: str = "") -> Finding:
-    return Finding(f"proposal/{rule}", Level.error, Fault(place, words, remedy, "review"), formula, material, "", OURS)
+    return Finding(f"proposal/{rule}", Level.error, Fault(place, words, remedy, "review"), formula, material)
 
 
 def _first() -> Finding:
@@ -284,7 +283,7 @@ def _formula(old: Formula, after: Catalog, code: str, name: str, strict: Collect
     fields = [field for field, change in of_fields(Formula, old, new).items() if change is Change.policy and field != "state"]
     if fields and ("production" in (old.state, new.state) or code in strict):
         keys: KeyPath = (fields[0],)
-        words = f"{code}: {', '.join(fields)} changed, which say by what it is judged"
+        words = f"{code} would be judged by other things: {', '.join(fields)} changed"
         yield _notice("policy", Place(file.name, keys), words, "the policy approver decides on it; propose it apart from the composition", code)
 
 

@@ -56,6 +56,11 @@ class Pick(Struct, frozen=True, cache_hash=True, forbid_unknown_fields=True, ren
     but: tuple["Pick", ...] = ()
 
     @property
+    def marks(self) -> tuple[str, ...]:
+        """Words of which a material must have one to be picked; empty where it may have any."""
+        return self.functions or self.tags or self.codes or self.cas or self.forms
+
+    @property
     def staged(self) -> bool:
         """True where the kind of the stage counts in which a material is charged."""
         return bool(self.stages or (self.but and any(one.staged for one in self.but)))

@@ -267,7 +267,7 @@ def grep(state: Snapshot, texts: Iterable[str], folder: str) -> tuple[str, ...]:
         return ()
     if any("\n" in text or "\0" in text for text in wanted):
         raise ValueError("a text to look for holds a line break")
-    wanted += ["\\u", "\\U", "\\x"]
+    wanted += ["\\u", "\\U", "\\x", '"""']  # the last may fold a text over two lines
     if state.repository is None or isinstance(state.source, _Files):
         raw = [text.encode("utf-8", "surrogateescape") for text in wanted]
         below = [name for name in state.entries if name.startswith(folder + "/")]

@@ -31,7 +31,14 @@ class Stock(Struct, frozen=True):
 
 
 class Selector(Protocol):
-    """What picks materials; ``staged`` where the kind of the stage counts in which a material is charged."""
+    """What picks materials: of its ``marks``, if it has any, a material must have one (see ``marks_of``).
+
+    ``staged`` where the kind of the stage counts in which a material is charged.
+    """
+
+    @property
+    def marks(self) -> tuple[str, ...]:
+        """Functions, tags, codes, CAS numbers or forms; empty where a material of any marks may be picked."""
 
     @property
     def staged(self) -> bool:
@@ -41,6 +48,11 @@ class Selector(Protocol):
         """True for a material that is picked."""
 
     def __hash__(self) -> int: ...
+
+
+def marks_of(material: Material) -> tuple[str, ...]:
+    """The words by which selectors may find a material."""
+    return (*material.functions, *material.tags, material.code, material.form or "", *(one.cas for one in material.component))
 
 
 class Choice:
@@ -57,17 +69,26 @@ class Choice:
     def __init__(self, behind: Callable[[str], Iterable[Stock]], selectors: Callable[[], Iterable[Selector]]) -> None:
         self._behind = behind
         self._selectors = selectors
-        self._asked: list[tuple[Selector, tuple[str, ...]]] = []
+        self._asked: dict[str, list[Selector]] | None = None
         self._of: dict[str, tuple[Selector, ...]] = {}
 
     def of(self, code: str) -> tuple[Selector, ...]:
         """The selectors of rules that hold a code, be it only in stages of some kind."""
         if code not in self._of:
-            if not self._asked:
-                self._asked = [(one, _stages(one, "")) for one in self._selectors()]
             materials = [stock.material for stock in self._behind(code)]
-            self._of[code] = tuple(one for one, stages in self._asked if _holds_any(one, materials, stages))
+            words = dict.fromkeys(("", *(word for material in materials for word in marks_of(material))))
+            asked = dict.fromkeys(one for word in words for one in self._by_mark().get(word, ()))
+            self._of[code] = tuple(one for one in asked if _holds_any(one, materials, _stages(one, "")))
         return self._of[code]
+
+    def _by_mark(self) -> dict[str, list[Selector]]:
+        """Selectors by each of their marks; under the empty word those without."""
+        if self._asked is None:
+            self._asked = {}
+            for one in self._selectors():
+                for word in one.marks or ("",):
+                    self._asked.setdefault(word, []).append(one)
+        return self._asked
 
     def holds(self, selector: Selector, code: str, stage: str = "") -> bool:
         """True where the selector holds a code, charged in a stage of that kind; without one, in any."""

@@ -165,7 +165,8 @@ def process(works: Works, head: str, base: str = "", stdout: int = subprocess.PI
 
 
 def _line(path: str, content: str | bytes | Link | Module | None) -> bytes:
-    name = path.encode("utf-8", "surrogateescape")
+    plain = path.encode("utf-8", "surrogateescape")
+    name = b'"%s"' % plain.replace(b"\\", b"\\\\").replace(b'"', b'\\"').replace(b"\n", b"\\n")
     if content is None:
         return b"D %s\n" % name
     if isinstance(content, Module):

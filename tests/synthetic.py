@@ -149,12 +149,28 @@ def material(number: int) -> str:
         part = 20
     lines = [f"# Grade {grade}; figures from the supplier's sheet.", f'code      = "{material_code(number)}"']
     lines += [f'name      = "{family.name}, grade {grade}"', f'functions = ["{family.function}"]']
-    lines += [f'form      = "{family.form}"', 'state     = "approved"', "", f'density     = "{family.density:.2f} lb/gal"']
+    lines += [
+        f'form      = "{family.form}"',
+        'state     = "approved"',
+        "",
+        f'density     = "{family.density:.2f} lb/gal"',
+    ]
     lines += [f'nonvolatile = "{family.solids} %"']
     lines += [f'water       = "{family.water} %"'] if family.water else []
     lines += [f'nonvolatile_density = "{family.film:.2f} lb/gal"'] if family.film else []
-    lines += [f"{family.fields}", f'price      = "{family.price} USD/lb"', "price_date = 2026-01-05", "sds_date   = 2025-04-01"]
-    lines += ['disclosure = "full"', f'supplier   = "supplier {grade}"', f"tags       = [{family.tags}]", "", "[[component]]"]
+    lines += [
+        f"{family.fields}",
+        f'price      = "{family.price} USD/lb"',
+        "price_date = 2026-01-05",
+        "sds_date   = 2025-04-01",
+    ]
+    lines += [
+        'disclosure = "full"',
+        f'supplier   = "supplier {grade}"',
+        f"tags       = [{family.tags}]",
+        "",
+        "[[component]]",
+    ]
     name = family.part if "cas" in family.more else f"{family.part}, grade {grade}"
     return "\n".join([*lines, f'name     = "{name}"', f'share    = "{part} %"', family.more])
 

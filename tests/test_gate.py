@@ -360,6 +360,36 @@ def test_no_graft_is_believed(own: Works) -> None:
     assert json.loads(own.gate(head).out)["merged"] is False
 
 
+HOSTILE = (
+    "core.fsmonitor", "core.sshCommand", "core.askPass", "core.pager", "core.editor", "core.alternateRefsCommand", "diff.external", "gpg.program",
+    "gpg.ssh.program", "diff.toml.textconv", "filter.toml.clean", "filter.toml.smudge", "filter.toml.process", "merge.toml.driver", "alias.rev-parse",
+    "remote.origin.uploadpack", "credential.helper", "trace2.eventTarget", "uploadpack.packObjectsHook",
+)  # fmt: skip
+
+
+def test_nothing_that_the_settings_of_git_name_runs(own: Works, tmp_path: Path) -> None:
+    base, head = own.propose({"README.md": "x\n"}), own.propose(GOOD)
+    script, ran = tmp_path / "script", tmp_path / "ran"
+    script.write_text(f"#!/bin/sh\ntouch {ran}\ncat\n")
+    script.chmod(0o755)
+    for key in HOSTILE:
+        own.repo.git("config", key, str(script))
+    for name in ("post-checkout", "reference-transaction", "post-index-change", "pre-merge-commit", "post-merge", "pre-auto-gc"):
+        own.repo.hook(name, script.read_text())
+    (own.repo.path / ".git" / "info").mkdir(exist_ok=True)
+    (own.repo.path / ".git" / "info" / "attributes").write_text("*.toml diff=toml filter=toml merge=toml\n")
+    assert [own.gate(head, base=one).status for one in (own.base, base)] == [0, 0]
+    assert not ran.exists()
+
+
+@pytest.mark.parametrize("bare", ["true", "false"])
+def test_a_repository_that_says_where_its_work_tree_is(own: Works, bare: str) -> None:
+    own.repo.git("config", "core.worktree", str(own.repo))
+    base, head = own.propose(GLYCOL), own.propose(COALESCENT)
+    own.repo.git("config", "core.bare", bare)
+    assert "voc/us-south-coast" in own.gate(head, base=base).said
+
+
 def test_no_surroundings_change_the_answer(works: Works, tmp_path: Path) -> None:
     other = works_in(tmp_path / "other", {SETTINGS: "format = 1\n"})
     git = str(other.repo.path / ".git")
@@ -451,6 +481,22 @@ def test_a_policy_that_cannot_be_applied_judges_nothing(works: Works, edits: Edi
     answer = works.gate(works.propose(GOOD, base, day=2), base=base)
     cannot(answer, "the policy of the base cannot be applied")
     assert words in answer.said
+
+
+def test_what_cannot_be_read_on_the_base_is_not_taken_for_unchanged(works: Works) -> None:
+    for name, code in ((FLAT, "T-101"), (LATEX, "RM-1301")):
+        base = works.propose({name: "[["})
+        answer = works.gate(works.propose({name: TEXTS[name]}, base, day=2), base=base)
+        assert answer.status == 1
+        assert f"{code} cannot be read on the base" in answer.said
+
+
+@pytest.mark.parametrize("written", ["who.signers", "./who.signers", "keys/../who.signers"])
+def test_who_may_sign_is_policy(works: Works, written: str) -> None:
+    base = works.propose({SETTINGS: lambda text: f'signers = "{written}"\n{text}', "who.signers": "a x\n"})
+    answer = works.gate(works.propose({"who.signers": "me x\n"}, base, day=2), base=base)
+    assert answer.status == 1
+    assert "who.signers is changed" in answer.said
 
 
 ROOTS = {

@@ -136,14 +136,17 @@ AROUND = [
     Attack("a formula becomes a link", {FLAT: Link("T-105.toml")}, ("is a symbolic link", "T-101 is in production and vanishes")),
     Attack("materials in a link", {**dict.fromkeys(n for n in TEXTS if n.startswith("materials/")), "materials": Link("x")}, ("is a symbolic link",)),
     Attack("a submodule among the formulas", {"formulas/more": Module("1" * 40)}, ("submodule",)),
+    Attack("a formula by a name in other bytes", {"formulas/T-\udcff.toml": TEXTS[FLAT]}, ("the code in it is",)),
+    Attack("a formula by a name over two lines", {"formulas/T\n7.toml": TEXTS[FLAT]}, ("the code in it is",)),
+    Attack("a formula becomes a folder", {FLAT: None, f"{FLAT}/x": "x"}, ("T-101 is in production and vanishes",)),
     Attack("a name that acts on a terminal", {"docs/\x1b[2J/.gitattributes": "x"}, (".gitattributes is changed",)),
 ]
 
-POLICY_CHANGED = "proposal/policy: formulas/T-101.toml: T-101: "
+POLICY_CHANGED = "proposal/policy: formulas/T-101.toml: T-101 would be judged by other things: "
 FORMULAS = [
     Attack("another class", {FLAT: replace('"flat"', '"matt"')}, (f"{POLICY_CHANGED}class changed",)),
-    Attack("a market less", {SEMI: replace('"us-national", "us-south-coast"', '"us-national"'), }, ("T-140: markets changed",)),
-    Attack("a market less, and more VOC", {SEMI: both(*STEPS["9"].edits["T-140"], replace(', "us-south-coast"', ""))}, ("T-140: markets changed",)),
+    Attack("a market less", {SEMI: replace('"us-national", "us-south-coast"', '"us-national"'), }, ("T-140 would be judged by other things: markets changed",)),
+    Attack("a market less, and more VOC", {SEMI: both(*STEPS["9"].edits["T-140"], replace(', "us-south-coast"', ""))}, ("T-140 would be judged by other things: markets changed",)),
     Attack("no market", {FLAT: replace('["us-national", "us-south-coast"]', "[]")}, ("T-101 names no market", "markets changed")),
     Attack("markets not written", {FLAT: swap(r"^markets .*?\n", "")}, ("T-101 names no market", "markets changed")),
     Attack("another category", {FLAT: ended('[category]\nus-national = "flat-coatings"')}, (f"{POLICY_CHANGED}category changed",)),
@@ -222,7 +225,7 @@ PX_2 = TEXTS[PREMIX].split("[limits]")[0].replace("PX-1", "PX-2").replace("104.5
 PREMIXES = [
     Attack("with a preservative too much for the paint", {PREMIX: PRESERVED}, ("house/cmit-mit: formulas/T-102.toml",)),
     Attack("a limit of its own broken on the bench", {PREMIX: both(replace('"104.5 lb"', '"114.5 lb"'), amount("RM-1601", "4.5 lb", "14.5 lb"))}, ("own-limit/water",)),
-    Attack("a limit of its own dropped", {PREMIX: swap(r"^\[limits\].*", "")}, ("PX-1: limits changed",)),
+    Attack("a limit of its own dropped", {PREMIX: swap(r"^\[limits\].*", "")}, ("PX-1 would be judged by other things: limits changed",)),
     Attack("another class", {PREMIX: replace('"intermediate"', '"flat"')}, ("not an intermediate",)),
     Attack("deleted", {PREMIX: None}, ('there is no material "PX-1"',)),
     Attack("becomes a raw material", {PREMIX: None, "materials/PX-1.toml": TEXTS[THICKENER].replace("RM-1601", "PX-1")}, ("becomes a raw material",)),
@@ -237,17 +240,15 @@ ALL = {f"{group}: {one.name}": one for group, rows in (
 ) for one in rows}  # fmt: skip
 
 
-# Holes below the gate: what is to be mended stands beside each.
+# Ways round the search for what uses what.
 BELOW = [
     pytest.param(
         {PREMIX: OTHER, "materials/RM-1699.toml": SAMPLE}, TEXTS[PREMIXED], "RM-1699",
         id="a sample inside a premix of a paint in production",
-        marks=pytest.mark.xfail(reason="the register looks at the lines of a formula, not at what its intermediates hold"),
     ),
     pytest.param(
         {PREMIX: PRESERVED}, TEXTS[PREMIXED].replace('"PX-1"', '"""PX\\\n-1"""'), "house/cmit-mit: formulas/T-102.toml",
         id="a code over two lines",
-        marks=pytest.mark.xfail(reason="texts are looked for line by line, a code in triple quotes may be folded"),
     ),
     pytest.param({PREMIX: PRESERVED}, TEXTS[PREMIXED].replace('"PX-1"', '"PX\\u002d1"'), "house/cmit-mit: formulas/T-102.toml", id="a code with an escape"),
 ]  # fmt: skip

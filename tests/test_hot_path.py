@@ -10,13 +10,28 @@ from pathlib import Path
 import pytest
 from counted import counting
 from repos import Commit, Repo, build
+from story import EXAMPLE
 from synthetic import TODAY, files, formula_code, material_code
+
+from formulint.catalog import Catalog, stem
+from formulint.rulebook import Shipped
+from formulint.snapshot import work_tree
+from formulint.subject import Choice
 
 CODE = formula_code(3)
 SHEET, RECORD = f"formulas/{CODE}.toml", f"materials/{material_code(7)}.toml"
 HEAVY = {"pint", "networkx", "rich", "tomlkit", "numpy", "matplotlib"}
 """Libraries that take longer to import than a formula takes to judge."""
-SLOW = {"argparse", "difflib", "typing_extensions", "importlib.metadata", "dataclasses", "pathlib", "tempfile", "inspect"}
+SLOW = {
+    "argparse",
+    "difflib",
+    "typing_extensions",
+    "importlib.metadata",
+    "dataclasses",
+    "pathlib",
+    "tempfile",
+    "inspect",
+}
 """Modules that come with Python, or with others, and that a clean run has no use for."""
 EXACT = {"hashlib", "fractions", "json"}
 """What fingerprints need: a run that compares nothing does without."""
@@ -56,13 +71,17 @@ def works(tmp_path: Path) -> Repo:
 
 def loaded(works: Repo, *words: str) -> set[str]:
     """Every module that a run has loaded when it ends well."""
-    ran = subprocess.run([sys.executable, "-c", LOADED, *words], cwd=works.path, capture_output=True, text=True, check=True)
+    ran = subprocess.run(
+        [sys.executable, "-c", LOADED, *words], cwd=works.path, capture_output=True, text=True, check=True
+    )
     names = set(ran.stderr.removeprefix("loaded: ").split())
     assert "formulint.cli" in names
     return names
 
 
-@pytest.mark.parametrize("words", [("lint", CODE), ("lint",), ("lint", "--at", "HEAD"), ("lint", "--format", "terminal", SHEET)])
+@pytest.mark.parametrize(
+    "words", [("lint", CODE), ("lint",), ("lint", "--at", "HEAD"), ("lint", "--format", "terminal", SHEET)]
+)
 def test_clean_run_loads_nothing_slow(works: Repo, words: tuple[str, ...]) -> None:
     assert loaded(works, *words, "--today", TODAY) & (HEAVY | SLOW | EXACT) == set()
 
@@ -94,7 +113,9 @@ def test_hook_starts_few_processes(works: Repo, tmp_path: Path, change: str) -> 
     assert 3 <= len(calls) <= CALLS[change], calls
 
 
-@pytest.mark.parametrize(("words", "most"), [(("lint", CODE), 2), (("lint",), 2), (("lint", "--at", "HEAD"), 4), (("diff", "HEAD"), 5)])
+@pytest.mark.parametrize(
+    ("words", "most"), [(("lint", CODE), 2), (("lint",), 2), (("lint", "--at", "HEAD"), 4), (("diff", "HEAD"), 5)]
+)
 def test_command_starts_few_processes(works: Repo, tmp_path: Path, words: tuple[str, ...], most: int) -> None:
     calls = started(works, tmp_path, *words, "--today", TODAY)
     assert 2 <= len(calls) <= most, calls
@@ -106,3 +127,13 @@ def started(works: Repo, tmp_path: Path, *words: str) -> list[str]:
         call = [sys.executable, "-m", "formulint", *words]
         subprocess.run(call, cwd=works.path, env={**os.environ, **environment}, capture_output=True, check=True)
         return calls()
+
+
+def test_selectors_are_found_by_their_marks() -> None:
+    catalog = Catalog(work_tree(str(EXAMPLE)), Shipped())
+    stocks = {stem(name): catalog.stock(stem(name)) for name in catalog.material_files()}
+    selectors = catalog.rulebook.selectors()
+    choice = Choice(lambda code: [stock] if (stock := stocks[code]) else [], lambda: selectors)
+    assert {code: set(choice.of(code)) for code in stocks} == {
+        code: {one for one in selectors if choice.holds(one, code)} for code in stocks
+    }

@@ -65,7 +65,9 @@ def quoted(words: Iterator[str] | list[str]) -> str:
     return ", ".join(f'"{word}"' for word in words)
 
 
-def sheet(lines: list[str], code: str = "H-1", kind: str = "flat", markets: str = '"us-national"', more: str = "") -> str:
+def sheet(
+    lines: list[str], code: str = "H-1", kind: str = "flat", markets: str = '"us-national"', more: str = ""
+) -> str:
     """A formula of one stage."""
     head = HEAD.format(code=code, kind=kind, markets=markets if kind == "flat" else "")
     return f'{head}\n[[stage]]\nname = "Grind"\nkind = "grind"\nadditions = [\n{"".join(lines)}]\n{more}'
@@ -207,7 +209,15 @@ def test_limit_is_told_and_stops(name: str, tmp_path: Path) -> None:
     assert (ran.returncode, WORDS[name] in " ".join(ran.stdout.split())) == (1, True), ran.stdout[:2000]
 
 
-@pytest.mark.parametrize("name", ["5,000 additions", "intermediates that fan out", "a material of many components", "as many alternates as are judged"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "5,000 additions",
+        "intermediates that fan out",
+        "a material of many components",
+        "as many alternates as are judged",
+    ],
+)
 def test_properties_end_in_time(name: str, tmp_path: Path) -> None:
     ran = run(write(tmp_path, clean() | CASES[name]), "properties", "H-1", "--today", TODAY)
     assert (ran.returncode in (0, 1), ran.stderr) == (True, "")

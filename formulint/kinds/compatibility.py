@@ -32,6 +32,12 @@ class Side(Pick, frozen=True, cache_hash=True, rename={"but": "except", "any_": 
     any_: tuple["Side", ...] = ()
 
     @property
+    def marks(self) -> tuple[str, ...]:
+        """Words of which a material must have one to be picked; empty where it may have any."""
+        parts = [one.marks for one in self.any_]
+        return super().marks or (tuple(word for part in parts for word in part) if all(parts) else ())
+
+    @property
     def staged(self) -> bool:
         """True where the kind of the stage counts in which a material is charged."""
         for one in self.any_:  # no generators here and below: every material is asked by every side

@@ -35,10 +35,12 @@ class Register(Rule, frozen=True, kw_only=True, tag="register", tag_field="kind"
             return
         for i, stage in enumerate(formula.stage):
             for j, line in enumerate(stage.additions):
-                for code in (line.material, *line.alternates) if line.material else ():
-                    stock = subject.stocks.get(code)
+                used = (line.material, *line.alternates) if line.material else ()
+                for code, leaf in ((code, leaf) for code in used for leaf in subject.leaves_of(code)):
+                    stock = subject.stocks.get(leaf)
                     if stock is not None and stock.material.state in wanted and not _approved_for(stock.material, formula.code):
-                        words = f"{stock.material.name} ({code}) is in state {stock.material.state}; {formula.code} is in {formula.state}"
+                        inside = "" if leaf == code else f" in {code}"
+                        words = f"{stock.material.name} ({leaf}){inside} is in state {stock.material.state}; {formula.code} is in {formula.state}"
                         related = (Place(stock.path, ("state",)),)
                         yield Fault(Place(subject.path, ("stage", i, "additions", j, "material")), words, self.remedy, related=related)
 

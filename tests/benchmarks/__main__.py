@@ -36,7 +36,10 @@ def whole(stage: Stage, rows: Sequence[Row], rounds: int) -> None:
     """The rows of whole processes."""
     known = calls(stage)
     wanted = dict.fromkeys(name for row in rows for name in (row.against, row.what))
-    taken = {name: median(found) for name, found in in_turn({name: known[name] for name in wanted}, surroundings(), rounds).items()}
+    taken = {
+        name: median(found)
+        for name, found in in_turn({name: known[name] for name in wanted}, surroundings(), rounds).items()
+    }
     for row in rows:
         one, other = taken[row.what], taken[row.against]
         call = known[row.what]
@@ -64,7 +67,9 @@ def main() -> int:
     """Read the command line, build, measure, print."""
     parser = argparse.ArgumentParser(prog="benchmarks", description="How fast formulint is, as ratios.")
     parser.add_argument("--rounds", type=int, default=9, help="rounds that count (default: 9)")
-    parser.add_argument("--only", action="append", default=[], metavar="WORD", help="rows whose name holds this; may be repeated")
+    parser.add_argument(
+        "--only", action="append", default=[], metavar="WORD", help="rows whose name holds this; may be repeated"
+    )
     parser.add_argument("--keep", help="build in this folder, and leave what is built")
     options = parser.parse_args()
     compiled()

@@ -60,5 +60,3 @@ def calls(stage: Stage) -> Mapping[str, Call]:
         LINT_ALL: Call((*tool, "lint", *day), stage.big),
         "diff of one formula": Call((*tool, "diff", "HEAD", "--staged", *day), stage.formula),
     }
-
-

@@ -51,8 +51,12 @@ class Stage:
         self.big = self._repository("big", made)
         self.elsewhere = self._repository("elsewhere", made, {"README.md": "A paint works.\n"})
         self.formula = self._repository("formula", made, {sheet: made[sheet].replace('"240.0 lb"', '"240.5 lb"')})
-        self.material = self._repository("material", made, {record: made[record].replace('"1.55 USD/lb"', '"1.56 USD/lb"')})
-        self.settings = self._repository("settings", made, {"formulint.toml": made["formulint.toml"].replace("0.5 %", "0.6 %")})
+        self.material = self._repository(
+            "material", made, {record: made[record].replace('"1.55 USD/lb"', '"1.56 USD/lb"')}
+        )
+        self.settings = self._repository(
+            "settings", made, {"formulint.toml": made["formulint.toml"].replace("0.5 %", "0.6 %")}
+        )
 
     def _repository(self, name: str, made: Mapping[str, str], staged: Mapping[str, str] = NOTHING) -> Path:
         place = self.folder / name
