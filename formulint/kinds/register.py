@@ -36,7 +36,7 @@ class Register(Rule, frozen=True, kw_only=True, tag="register", tag_field="kind"
         for i, stage in enumerate(formula.stage):
             for j, line in enumerate(stage.additions):
                 used = (line.material, *line.alternates) if line.material else ()
-                for code, leaf in ((code, leaf) for code in used for leaf in subject.leaves_of(code)):
+                for code, leaf in ((one, leaf) for one in used for leaf in subject.leaves_of(one)):
                     stock = subject.stocks.get(leaf)
                     if stock is not None and stock.material.state in wanted and not _approved_for(stock.material, formula.code):
                         inside = "" if leaf == code else f" in {code}"
