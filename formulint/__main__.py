@@ -1,5 +1,5 @@
 """``python -m formulint``."""
 
-from formulint.cli import main
+from formulint.cli import run
 
-raise SystemExit(main())
+run()

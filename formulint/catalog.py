@@ -266,7 +266,7 @@ class Catalog:
         formula = file.record
         if formula is None:
             raise ValueError(f"{file.name} holds no readable formula")
-        if swap is None and self._recent is not None and self._recent.path == file.name:
+        if swap is None and self._recent is not None and self._recent.formula is formula:
             return self._recent
         self._busy.append(formula.code)  # a formula that uses itself is a circle too
         try:

@@ -210,8 +210,12 @@ def content(material: Material, path: str, around: Surroundings) -> Content:
     if "binder" in material.functions:
         columns["binder_mass"], columns["binder_volume"] = nonvolatile, film
     _volatiles(reader, columns)
-    substances = {one.cas: number(one.share) for one in material.component if one.cas}
-    named = sum(one.share.hi.base for one in material.component)
+    substances: dict[str, Number] = {}
+    for one in material.component:  # a substance that stands twice is there twice
+        if one.cas:
+            share = number(one.share)
+            substances[one.cas] = substances[one.cas] + share if one.cas in substances else share
+    named = sum(one.share.lo.base for one in material.component)
     water = 0.0 if material.water is None or WATER in substances else material.water.lo.base
     undisclosed = 0.0 if material.disclosure == "full" else max(0.0, 1.0 - named - water)
     return Content(columns, substances, undisclosed)

@@ -62,6 +62,9 @@ def doses(resolved: Resolved, materials: Mapping[str, Supply]) -> dict[str, Valu
             basis = resolved.totals.get(BASIS_COLUMN[dose.on], 0.0)
             if basis != 0.0:
                 values[dose.id] = over(amount, basis)
+            else:
+                words = f"there is no {dose.on} for the {dose.function} to be dosed on"
+                values[dose.id] = Gap((Missing(words, Place(""), "", dose.id),))
     return values
 
 

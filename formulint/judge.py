@@ -11,6 +11,7 @@ from msgspec.structs import replace
 from formulint import consistency
 from formulint.catalog import DEEPEST, SETTINGS_FILE, Catalog, File, stem
 from formulint.errors import UserError
+from formulint.errors import Misread
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
 from formulint.formula import Formula
 from formulint.material import Material
@@ -158,6 +159,10 @@ class Judge:
             if entry.rule.level != "note" and entry.rule.concerns(subject.formula):
                 found += entry.rule.bounds(subject)
         for name, bounds in subject.formula.limits.items():
+            try:
+                read_bounds(name, bounds.min, bounds.max, Place(subject.path))
+            except Misread:
+                continue  # a finding of its own says so
             found.append(Applied(name, bounds.min, bounds.max, "own limit"))
         return tuple(found)
 

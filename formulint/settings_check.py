@@ -84,7 +84,7 @@ def _hint(word: str, known: Iterable[str]) -> str:
 def _met(requires: str) -> bool:
     """True where this version is at least the one asked for; anything but ``>=X.Y`` is not understood, and not met."""
     numbers = requires.removeprefix(">=").strip().split(".")
-    if not requires.startswith(">=") or not all(part.isdecimal() for part in numbers):
+    if not requires.startswith(">=") or not all(part.isdecimal() and part.isascii() and len(part) < 6 for part in numbers):
         return False
-    own = tuple(int(part) for part in __version__.split("."))
+    own = tuple(int(part) for part in __version__.split(".") if part.isdecimal())
     return own >= tuple(int(part) for part in numbers)

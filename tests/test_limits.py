@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from collections.abc import Iterator
@@ -229,3 +230,19 @@ def test_all_limits_together_have_one(tmp_path: Path, monkeypatch: pytest.Monkey
     monkeypatch.setattr(judge, "MOST_ASKED", 2_000)
     with pytest.raises(UserError, match="multiply to more than is judged"):
         Judge(catalog).findings(everything(catalog))
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no device that is always full")
+def test_full_disk_is_no_answer(tmp_path: Path) -> None:
+    call = [sys.executable, "-m", "formulint", "-C", str(write(tmp_path, clean())), "lint", "--today", TODAY]
+    with open("/dev/full", "w") as full:
+        ran = subprocess.run(call, stdout=full, stderr=subprocess.PIPE, encoding="utf-8", check=False)
+    assert (ran.returncode, ran.stderr.count("\n"), "the machine refused" in ran.stderr) == (2, 1, True), ran.stderr
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a shell of POSIX closes the output")
+@pytest.mark.parametrize(("extra", "status"), [({}, 0), (CASES["5,000 additions"], 1)])
+def test_closed_output_leaves_the_exit_status(extra: Made, status: int, tmp_path: Path) -> None:
+    folder = write(tmp_path, clean() | extra)
+    call = f'"{sys.executable}" -m formulint -C "{folder}" lint --today {TODAY} >&- 2>&-'
+    assert subprocess.run(call, shell=True, check=False).returncode == status

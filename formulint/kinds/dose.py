@@ -49,13 +49,15 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
             return
         leaves = subject.resolved.leaves
         codes = [code for code in subject.picked[self.of] if code in leaves]
+        if subject.resolved.totals.get(BASIS_COLUMN[self.on], 0.0) == 0.0:
+            return  # no basis at all: a dose on it says nothing
         if self.component:
             codes = [code for code in codes if self.component in subject.stocks[code].content.substances]
         if not codes:
             return
         value = self._value(subject, codes)
         bounds = (self._read(self.min), self._read(self.max))
-        if (isinstance(value, Gap) and not value.missing) or outcome(value, *bounds)[0] == "pass":
+        if outcome(value, *bounds)[0] == "pass":
             return
         unit = next(bound.unit.symbol for bound in bounds if bound is not None)
         digits = max(bound.decimals for bound in bounds if bound is not None) + (0 if unit == "ppm" else 1)
@@ -96,8 +98,7 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
             amount: Value = mass if isinstance(mass, Gap) else share * mass
         else:
             amount = add([strength(resolved.leaves[code], subject.stocks[code].supply, self.as_) for code in codes])
-        basis = resolved.totals.get(BASIS_COLUMN[self.on], 0.0)
-        return Gap(()) if basis == 0.0 else over(amount, basis)
+        return over(amount, resolved.totals.get(BASIS_COLUMN[self.on], 0.0))
 
     def _read(self, text: str | None) -> Quantity | None:
         return None if text is None else read_bound(text, "mass share")

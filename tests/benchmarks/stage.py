@@ -33,7 +33,7 @@ def compiled() -> None:
     compileall.compile_dir(ROOT / "formulint", quiet=2)
 
 
-SCRIPT = "import sys\nfrom formulint.cli import main\nsys.exit(main())\n"
+SCRIPT = "import sys\nfrom formulint.cli import run\nsys.exit(run())\n"
 """What an installed ``formulint`` is: the command without the detour of ``python -m``."""
 
 
