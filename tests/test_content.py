@@ -200,3 +200,16 @@ def test_what_the_supplier_has_not_named(name: str) -> None:
 def test_a_range_stays_a_range() -> None:
     found = column("nonvolatile_volume", nonvolatile={"min": "48 %", "max": "52 %"}, water={"min": "48 %", "max": "52 %"}, nonvolatile_density="1.25 kg/L")
     assert isinstance(found, Interval) and ends(found) == pytest.approx((0.48 / 1.25, 0.52 / 1.25))
+
+
+WIDE = {"name": "amine", "cas": GLYCOL, "share": {"min": "10 %", "max": "90 %"}}
+NARROW = {"name": "amine", "cas": GLYCOL, "share": "40 %"}
+
+
+def test_what_a_range_may_leave_unsaid_is_undisclosed() -> None:
+    assert stock(disclosure="sds", component=[WIDE]).content.undisclosed == pytest.approx(0.9)
+
+
+def test_a_substance_that_stands_twice_is_there_twice() -> None:
+    assert stock(component=[NARROW, NARROW]).content.substances[GLYCOL] == pytest.approx(0.8)
+    assert ends(stock(component=[NARROW, WIDE]).content.substances[GLYCOL]) == pytest.approx((0.5, 1.3))

@@ -15,6 +15,6 @@ both sides. ``cpu`` is the same of processor time (git's included): where the tw
 things to do, and the run is worth repeating. ``git`` counts the processes of git that one run starts.
 
 The repository is made up by ``synthetic``: 2,000 formulas of 15 additions, 300 materials, all rules kept. Bytecode is
-compiled before the first round, and Python may write it. Modules: ``stage`` builds what is measured on, ``clock``
+compiled before the first round, and Python may write it; the command starts as an installed script does. Modules: ``stage`` builds what is measured on, ``clock``
 measures, ``rows`` lists what is measured, ``within`` measures parts inside one process.
 """
