@@ -10,8 +10,7 @@ from msgspec.structs import replace
 
 from formulint import consistency
 from formulint.catalog import DEEPEST, SETTINGS_FILE, Catalog, File, stem
-from formulint.errors import UserError
-from formulint.errors import Misread
+from formulint.errors import Misread, UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
 from formulint.formula import Formula
 from formulint.material import Material
@@ -349,6 +348,10 @@ def similar(code: str, known: list[str]) -> str | None:
     """The code that was probably meant: the same but for l and 1, O and 0, or else the nearest."""
     for other in known:
         if other.translate(LOOKS).casefold() == code.translate(LOOKS).casefold():
+            return other
+    swapped = {code[:at] + code[at + 1] + code[at] + code[at + 2 :] for at in range(len(code) - 1)}
+    for other in known:
+        if other in swapped:
             return other
     return closest(code, [other for other in known if abs(len(other) - len(code)) <= 1 and other[:1].casefold() == code[:1].casefold()])
 

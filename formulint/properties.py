@@ -51,7 +51,8 @@ SUM = "sum of the lines"
 ISO_4618 = "ISO 4618: volume of pigments, extenders and other non-film-forming solids over all nonvolatile volume (definition read second-hand)"
 BENCH = "bench habit, common practice, no source: pigments and extenders over themselves plus binder solids"
 OIL = "oil absorption with linseed oil 0.935 kg/L, additive (Asbeck and Van Loo 1949 as cited by a coatings page, verified second-hand)"
-LESS_WATER = "40 CFR 59 subpart D and the state and district rules: less water and exempt compounds (arithmetic verified in 40 CFR 59.104)"
+LESS_WATER = "40 CFR 59 subpart D and the state and district rules: less water and exempt compounds (the same arithmetic was read in 40 CFR 59.104, subpart B)"
+WITH_WATER = "mass of VOC per volume of the paint with its water and exempt compounds; the basis of low-solids coatings (definition verified on a district's page)"
 READY = "Directive 2004/42/EC article 2: boiling point up to 250 degC at 101.3 kPa, per litre ready for use (verified)"
 
 PROPERTIES: tuple[Property, ...] = (
@@ -73,7 +74,7 @@ PROPERTIES: tuple[Property, ...] = (
              "common practice, no source"),
     Property("water", "water", "Water", "mass share", "%", 1, "%", 1, mixing.water_share, SUM),
     Property("voc_material", "VOC material", "VOC of material", "density", "g/L", 1, "g/L", 1,
-             voc.voc_material, LESS_WATER),
+             voc.voc_material, WITH_WATER),
     Property("voc_less_water", "VOC less water", "VOC less water", "density", "g/L", 1, "g/L", 1,
              voc.voc_less_water, LESS_WATER),
     Property("voc_ready_to_use", "VOC ready to use", "VOC ready to use", "density", "g/L", 1, "g/L", 1,

@@ -195,11 +195,15 @@ def test_two_sides_that_pass_alone_and_not_together(works: Works, ours: Edits, t
     assert [line for line in answer.said.split("\n") if words in line and line.endswith(TOGETHER)], answer.said
 
 
-def test_what_one_side_has_by_itself_is_not_said_of_both(works: Works) -> None:
-    base, head = works.propose(GLYCOL), works.propose(BAD)
-    merged = works.propose(joined(GLYCOL, BAD), base, head)
+THIN: Edits = {PREMIX: both(replace('"104.5 lb"', '"114.5 lb"'), amount("RM-1601", "4.5 lb", "14.5 lb"))}
+
+
+@pytest.mark.parametrize(("edits", "words"), [(BAD, FULL), (THIN, "own-limit/water: formulas/PX-1.toml")], ids=["a paint", "a premix on the bench"])
+def test_what_one_side_has_by_itself_is_not_said_of_both(works: Works, edits: Edits, words: str) -> None:
+    base, head = works.propose(GLYCOL), works.propose(edits)
+    merged = works.propose(joined(GLYCOL, edits), base, head)
     for answer in (works.gate(head, base=base), works.gate(merged), works.gate(head)):
-        assert FULL in answer.said
+        assert words in answer.said
         assert TOGETHER not in answer.said
 
 
@@ -262,11 +266,13 @@ def test_no_merge_driver_runs(own: Works, tmp_path: Path, name: str, attributes:
     assert ran.exists(), "the cheat works where it may"
 
 
-@pytest.mark.parametrize("attributes", ["* merge=union\n", "* -merge\n", "* text eol=crlf\n", "* filter=x\n"])
-def test_no_attributes_that_lie_about_say_how_to_merge(own: Works, attributes: str) -> None:
+@pytest.mark.parametrize("default", ["text", "union", "binary"])
+@pytest.mark.parametrize("attributes", ["# none\n", "* merge=union\n", "* -merge\n", "* text eol=crlf\n", "* filter=x\n"])
+def test_nothing_that_lies_about_says_how_to_merge(own: Works, attributes: str, default: str) -> None:
     base, head = own.propose({FLAT: amount("RM-1901", "1.5 lb", "1.4 lb")}), own.propose(GOOD)
     fine = own.propose({FLAT: replace("Interior flat, white", "Flat, white")})
-    (own.repo.path / ".gitattributes").write_text(attributes)
+    own.repo.git("config", "merge.default", default)
+    own.repo.stage({".gitattributes": attributes})
     cannot(own.gate(head, base=base), "conflicts")
     assert own.gate(fine, base=base).status == 0
 
