@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from datetime import date
 
@@ -90,7 +91,7 @@ def merged(repository: Repository, base: str, head: str) -> str:
     if number[:2] < MERGES:
         message = f"the proposal does not contain its base, and git {'.'.join(map(str, number))} cannot merge them by itself"
         raise UserError(message, "merge the base into the proposal first")
-    status, out, complaint = _bare(repository, "merge-tree", "--write-tree", "--no-messages", "-z", base, head)
+    status, out, complaint = _alone(repository, "merge-tree", "--write-tree", "--no-messages", "-z", base, head)
     parts = out.decode("utf-8", "surrogateescape").split("\0")
     if status == 0 and parts and len(parts[0]) in (40, 64):
         return parts[0]
@@ -103,15 +104,15 @@ def merged(repository: Repository, base: str, head: str) -> str:
     raise UserError(f"git could not merge the proposal with its base: {plumbing.words_of(complaint)}", "merge the base into the proposal first")
 
 
-def _bare(repository: Repository, *words: str) -> tuple[int, bytes, bytes]:
-    """Call git without a work tree, so that no .gitattributes lying there says how to merge, and without drivers."""
+def _alone(repository: Repository, *words: str) -> tuple[int, bytes, bytes]:
+    """Call git away from any work tree, so that no .gitattributes lying there says how to merge, and without drivers."""
     kept = {name: value for name, value in repository.git.environment.items() if name.startswith("GIT_")}
-    kept.pop("GIT_WORK_TREE", None)
-    bare = plumbing.Git(repository.git.command[0], repository.git_dir, {**kept, "GIT_ATTR_NOSYSTEM": "1", _OFF: "false"})
+    away = {"GIT_WORK_TREE": os.devnull, "GIT_ATTR_NOSYSTEM": "1", _OFF: "false"}
+    apart = plumbing.Git(repository.git.command[0], os.sep, {**kept, **away})
     fixed = ("core.attributesFile=", "merge.default=text", "merge.renormalize=false", "core.autocrlf=false")
     # A driver's name may hold "=", after which -c would take all for the value.
     off = [f"--config-env=merge.{name}.driver={_OFF}" for name in _drivers(repository)]
-    return bare.call("--bare", *(part for setting in fixed for part in ("-c", setting)), *off, *words)
+    return apart.call(*(part for setting in fixed for part in ("-c", setting)), *off, *words)
 
 
 _OFF = "FORMULINT_NO_DRIVER"

@@ -273,6 +273,7 @@ def test_nothing_that_lies_about_says_how_to_merge(own: Works, attributes: str, 
     fine = own.propose({FLAT: replace("Interior flat, white", "Flat, white")})
     own.repo.git("config", "merge.default", default)
     own.repo.stage({".gitattributes": attributes})
+    own.repo.write({".git/.gitattributes": attributes})
     cannot(own.gate(head, base=base), "conflicts")
     assert own.gate(fine, base=base).status == 0
 
