@@ -174,16 +174,16 @@ def _scope(after: Catalog, reach: Touched) -> tuple[Scope, frozenset[str]]:
     wanted = list(reach.formulas)
     strict: set[str] = set()
     materials = dict.fromkeys(reach.materials)
-    todo = [record for name in reach.formulas if (record := after.formula(name).record) and record.state == "production"]
-    while todo:
-        for code in codes_in(todo.pop()):
+    waiting = [record for name in reach.formulas if (record := after.formula(name).record) and record.state == "production"]
+    while waiting:
+        for code in codes_in(waiting.pop()):
             material, blend = after.find_material(code), after.find_formula(code)
             if material is not None:
                 materials[material.name] = None
             elif blend is not None and code not in strict:
                 strict.add(code)
                 wanted.append(blend.name)
-                todo += [blend.record] if blend.record else []
+                waiting += [blend.record] if blend.record else []
     return Scope(tuple(dict.fromkeys(wanted)), tuple(materials)), frozenset(strict)
 
 

@@ -140,7 +140,7 @@ WORDS = {
     "a number of a list of wishes": r"\b(?:issue|ticket|bug|pull request|PR|GH)[ -]?#?\d+\b",
     "a place on somebody's machine": r"(?<![\w.])/(?:work|home/(?!me/)\w+|Users)/\w",
     "a neighbour's folder": r"\.\./shared",
-    "a host of packages": r"\b(?:pypi|pythonhosted|npmjs|anaconda|proxy\.golang)\.(?:org|com)\b",
+    "a host of packages": r"\b(?:py[p]i|python[h]osted|npm[j]s|ana[c]onda|proxy\.golang)\.(?:org|com)\b",
 }
 """What tracked files do not speak of; the words themselves are written here so that this file does not break its own rule."""
 

@@ -59,10 +59,10 @@ def parts(folder: str, today: date) -> dict[str, Callable[[], object]]:
 def main(folder: str, today: str, rounds: int) -> int:
     """Time every part in turn and print the medians."""
     gc.disable()
-    todo = parts(folder, date.fromisoformat(today))
-    taken: dict[str, list[float]] = {name: [] for name in todo}
+    waiting = parts(folder, date.fromisoformat(today))
+    taken: dict[str, list[float]] = {name: [] for name in waiting}
     for turn in range(rounds + 1):
-        for name, part in todo.items():
+        for name, part in waiting.items():
             start = time.process_time()
             part()
             if turn:
