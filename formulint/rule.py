@@ -28,6 +28,12 @@ class Where(Struct, frozen=True, forbid_unknown_fields=True, rename={"class_": "
     codes: tuple[str, ...] = ()
     tint_base: bool | None = None
 
+    @staticmethod
+    def sort_of(formula: Formula) -> tuple[object, ...]:
+        """All of a formula that selectors look at, but for its code: those alike in it are picked alike."""
+        product = formula.product
+        return formula.class_, product.use, formula.state, formula.markets, product.substrate, product.claims, bool(product.tint_base)
+
     def holds(self, formula: Formula) -> bool:
         """True if every key given holds for the formula."""
         product = formula.product
@@ -120,9 +126,9 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
         return self.where.holds(formula) and not (self.unless is not None and self.unless.holds(formula))
 
     @property
-    def for_every(self) -> bool:
-        """True where the rule concerns every formula."""
-        return self.where == Where() and self.unless is None
+    def by_code(self) -> bool:
+        """True where it depends on the code of a formula whether the rule concerns it."""
+        return bool(self.where.codes or (self.unless is not None and self.unless.codes))
 
     @property
     def of_formulas(self) -> bool:

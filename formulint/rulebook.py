@@ -11,6 +11,7 @@ from msgspec import Struct
 from formulint.document import Document
 from formulint.errors import Misread, UserError
 from formulint.finding import Fault, KeyPath, Place
+from formulint.formula import Formula
 from formulint.kinds import KINDS, AnyRule
 from formulint.kinds.market import Market
 from formulint.packing import Compiled, folder, read_compiled, source, tables, toml_names
@@ -158,12 +159,15 @@ class _File(Struct, frozen=True):
 class Check(Struct, frozen=True):
     """A rule about formulas, with the selectors of which a formula must hold something for it to speak.
 
-    ``for_every`` says that the rule concerns every formula.
+    ``by_code`` says that only the code of a formula tells whether the rule concerns it.
     """
 
     entry: Entry
     about: frozenset[Pick]
-    for_every: bool
+    by_code: bool
+
+
+MOST_SORTS = 500  # of formulas, whose rules are kept: a plant has a few dozen
 
 
 class Rulebook:
@@ -175,7 +179,7 @@ class Rulebook:
         self.today = today
         self._in_force: dict[tuple[str, ...], tuple[Entry, ...]] = {}
         self._selectors: frozenset[Pick] | None = None
-        self._checks: dict[tuple[str, ...], tuple[Check, ...]] = {}
+        self._checks: dict[tuple[object, ...], tuple[Check, ...]] = {}
 
     def all(self) -> tuple[Entry, ...]:
         """General and house rules, in force or not."""
@@ -196,12 +200,19 @@ class Rulebook:
             self._selectors = frozenset(one for entry in self.in_force() for one in entry.rule.about)
         return self._selectors
 
-    def checks(self, markets: tuple[str, ...]) -> tuple[Check, ...]:
-        """Of those in force, the ones that are about formulas."""
-        if markets not in self._checks:
-            rules = [entry for entry in self.in_force(markets) if entry.rule.of_formulas]
-            self._checks[markets] = tuple(Check(entry, frozenset(entry.rule.about), entry.rule.for_every) for entry in rules)
-        return self._checks[markets]
+    def checks(self, formula: Formula) -> tuple[Check, ...]:
+        """Of those in force, the ones that concern a formula, or may by its code."""
+        sort = Where.sort_of(formula)
+        found = self._checks.get(sort)
+        if found is None:
+            if len(self._checks) >= MOST_SORTS:
+                self._checks.clear()
+            found = self._checks[sort] = tuple(
+                Check(entry, frozenset(entry.rule.about), entry.rule.by_code)
+                for entry in self.in_force(formula.markets)
+                if entry.rule.of_formulas and (entry.rule.by_code or entry.rule.concerns(formula))
+            )
+        return found
 
 
 def read_house(document: Document) -> tuple[tuple[Entry, ...], tuple[Fault, ...]]:

@@ -152,7 +152,11 @@ class FormulaSubject(Struct, frozen=True):
 
     def charged(self, selector: Selector) -> list[Charge]:
         """The charges whose material the selector holds, in the order in which they go in."""
-        found = [charge for code in self.picked[selector] for charge in self.charges.get(code, ())]
+        codes, charges = self.picked[selector], self.charges
+        if len(codes) == 1:  # as nearly always
+            found = list(charges.get(codes[0], ()))
+        else:
+            found = [charge for code in codes for charge in charges.get(code, ())]
         if selector.staged:
             holds = self.picked.choice.holds
             found = [charge for charge in found if holds(selector, charge.code, charge.kind)]

@@ -1,6 +1,8 @@
 """The dose of a material, a function or a substance stays inside its window, on the basis the trade quotes it on."""
 
 from collections.abc import Iterator
+from functools import lru_cache
+from math import inf
 from typing import Literal
 
 from msgspec.structs import replace
@@ -15,10 +17,17 @@ from formulint.properties import DOSES, NO_CAS, is_cas
 from formulint.quantity import Quantity
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject
-from formulint.verdict import judge_bounds, outcome, read_bound, read_bounds, refuse_crossed
+from formulint.verdict import KEPT, judge_bounds, read_bound, read_bounds, refuse_crossed
 
 ANY_DOSE = DOSES[0].id  # all doses are shares by mass
 BASIS_WORDS = {"pigment": "on pigment", "binder": "on binder solids", "batch": "in the paint"}
+
+
+@lru_cache(maxsize=KEPT)
+def _span(least: str | None, most: str | None) -> tuple[float, float]:
+    """Both bounds as numbers [kg/kg]; every dose of every formula is held against them, and nearly all lie inside."""
+    low, high = (None if text is None else read_bound(text, "mass share").base for text in (least, most))
+    return -inf if low is None else low, inf if high is None else high
 
 
 class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename={"as_": "as"}):
@@ -47,18 +56,19 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         if self.window == "supplier":
             yield from self._suppliers(subject)
             return
-        leaves = subject.resolved.leaves
-        codes = [code for code in subject.picked[self.of] if code in leaves]
-        if subject.resolved.totals.get(BASIS_COLUMN[self.on], 0.0) == 0.0:
+        resolved = subject.evaluation.resolved
+        codes = [code for code in subject.picked[self.of] if code in resolved.leaves]
+        if resolved.totals.get(BASIS_COLUMN[self.on], 0.0) == 0.0:
             return  # no basis at all: a dose on it says nothing
         if self.component:
             codes = [code for code in codes if self.component in subject.stocks[code].content.substances]
         if not codes:
             return
         value = self._value(subject, codes)
-        bounds = (self._read(self.min), self._read(self.max))
-        if outcome(value, *bounds)[0] == "pass":
+        least, most = _span(self.min, self.max)
+        if isinstance(value, float) and least <= value <= most:
             return
+        bounds = (self._read(self.min), self._read(self.max))
         unit = next(bound.unit.symbol for bound in bounds if bound is not None)
         digits = max(bound.decimals for bound in bounds if bound is not None) + (0 if unit == "ppm" else 1)
         name = f"{self._name(subject, codes)} {BASIS_WORDS[self.on]}"
@@ -87,7 +97,7 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
             yield from judge_bounds(name, over(kg, mass), bounds, ("%", digits), self._place(subject, [code]))
 
     def _value(self, subject: FormulaSubject, codes: list[str]) -> Value:
-        resolved = subject.resolved
+        resolved = subject.evaluation.resolved
         if self.component:
             everything = self.of == Pick()
             contents = {code: subject.stocks[code].content for code in (resolved.leaves if everything else codes)}
@@ -97,7 +107,8 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
             mass = resolved.totals["total_mass"]
             amount: Value = mass if isinstance(mass, Gap) else share * mass
         else:
-            amount = add([strength(resolved.leaves[code], subject.stocks[code].supply, self.as_) for code in codes])
+            parts = [strength(resolved.leaves[code], subject.stocks[code].supply, self.as_) for code in codes]
+            amount = add(parts) if len(parts) > 1 else parts[0]
         return over(amount, resolved.totals.get(BASIS_COLUMN[self.on], 0.0))
 
     def _read(self, text: str | None) -> Quantity | None:

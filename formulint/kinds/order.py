@@ -11,6 +11,18 @@ from formulint.subject import FormulaSubject
 from formulint.vessels import Charge, Spot
 
 
+def _plainly_before(firsts: list[Charge], thens: list[Charge], every: bool) -> bool:
+    """True where the first (or ``every``) of the ones lies deeper in the one vessel of all than each of the others."""
+    lead = firsts[0]
+    vessel, top = lead.vessel, lead.depth
+    if every:
+        for charge in firsts:
+            if charge.vessel is not vessel:
+                return False
+            top = max(top, charge.depth)
+    return not [charge for charge in thens if charge.vessel is not vessel or charge.depth <= top]
+
+
 class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
     """Contact in a vessel, in the order of charging.
 
@@ -35,6 +47,8 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
         firsts = subject.charged(self.first)
         thens = subject.charged(self.then) if firsts else []
         if not thens:
+            return
+        if self.quantifier != "enough" and _plainly_before(firsts, thens, self.quantifier == "every"):
             return
         if self.quantifier == "every":
             # An intermediate was made in a vessel of its own: what it met there was judged there.
