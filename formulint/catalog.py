@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from copy import copy
 from datetime import date
 from typing import Generic, TypeVar
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from formulint.amounts import Resolved, Supply, over, plain, resolve
 from formulint.content import Content, Gap, Missing, Surroundings, Value, content, number
@@ -87,6 +89,18 @@ class Catalog:
         self.water_density = WATER_DENSITY if water is None else water.base
         self.around = Surroundings(self.settings.currency, self.water_density, shipped.exempt("us", self.today))
         self.closure = CLOSURE if self.settings.closure is None else self.settings.closure.base
+
+    def rewritten(self, name: str, raw: bytes) -> Catalog:
+        """The same state with one formula written otherwise; materials, rules and settings are shared, not read again."""
+        other = copy(self)
+        entries = self.snapshot.entries
+        other.snapshot = replace(self.snapshot, entries={**entries, name: replace(entries[name], oid="")})
+        other._texts = {**self._texts, name: raw}
+        other._formulas = {one: file for one, file in self._formulas.items() if one != name}
+        other._supplies = {code: supply for code, supply in self._supplies.items() if self._stocks.get(code) is not None}
+        other._recent, other._busy, other.cycles = None, [], {}
+        other._choice = Choice(other._behind, lambda: other.rulebook.selectors())
+        return other
 
     def _index(self, folder: str) -> dict[str, list[str]]:
         """Names of the TOML files below a folder, by stem without regard to case."""

@@ -71,8 +71,35 @@ class Fault(Struct, frozen=True):
     property: str = ""
 
 
+class Edit(Struct, frozen=True):
+    """A piece of a file written otherwise: from character ``at`` of its text on (byte order mark not counted), ``new`` for ``old``.
+
+    Nothing is taken out where ``old`` is empty, nothing put in where ``new`` is. ``keys`` name what is written there.
+    """
+
+    path: str
+    keys: KeyPath
+    at: int
+    old: str
+    new: str
+
+
+class Remedy(Struct, frozen=True):
+    """One change that mends a finding, computed and judged; without edits, the word that there is none, or none that can be written.
+
+    One that ``moves`` additions says all that is to be done.
+    """
+
+    text: str
+    edits: tuple[Edit, ...] = ()
+    moves: bool = False
+
+
 class Finding(Struct, frozen=True):
-    """A fault with the rule that says so, its level and the record it is about."""
+    """A fault with the rule that says so, its level and the record it is about.
+
+    ``remedies`` are computed only for what is shown.
+    """
 
     rule: str
     level: Level
@@ -81,6 +108,7 @@ class Finding(Struct, frozen=True):
     material: str = ""
     why: str = ""
     source: Source | None = None
+    remedies: tuple[Remedy, ...] = ()
 
     @property
     def blocks(self) -> bool:

@@ -1,11 +1,12 @@
 """What every rule has: an id, a level, a reason, a source, and the formulas and materials it is about."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import date
 from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
+from formulint.content import Value
 from formulint.errors import Misread
 from formulint.finding import Fault, Source
 from formulint.formula import Formula
@@ -94,6 +95,20 @@ class Applied(Struct, frozen=True):
     name: str
 
 
+class Goal(Struct, frozen=True):
+    """What a rule asks of one value of a formula.
+
+    ``measure`` gives the value in base units, ``least`` and ``most`` are its bounds (included), ``aim`` is where it
+    should be, if not just inside; ``look`` the unit and the digits that people see.
+    """
+
+    measure: Callable[[FormulaSubject], Value]
+    least: float | None
+    most: float | None
+    look: tuple[str, int]
+    aim: float | None = None
+
+
 class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename={"from_": "from"}):
     """The part that all kinds of rule share.
 
@@ -142,6 +157,10 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
     def bounds(self, subject: FormulaSubject) -> Iterator[Applied]:
         """The bounds that the rule puts on properties of one formula."""
         return iter(())
+
+    def goal(self, subject: FormulaSubject, fault: Fault) -> Goal | None:
+        """What one of the rule's faults asks for as a number; None where no number mends it."""
+        return None
 
     def check_material(self, subject: MaterialSubject) -> Iterator[Fault]:
         """What the rule has to say about one material."""

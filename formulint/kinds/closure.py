@@ -8,7 +8,7 @@ from formulint.errors import Misread
 from formulint.finding import Fault, Place
 from formulint.interval import Number, ends
 from formulint.quantity import read
-from formulint.rule import Rule
+from formulint.rule import Goal, Rule
 from formulint.subject import FormulaSubject, MaterialSubject
 from formulint.verdict import CLOSE, apart, open_fault, shown
 
@@ -52,6 +52,18 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
             amount = shown(total, unit, 2)
             words = f"the lines add up to {amount}, the batch is {batch.text}: {100 * subject.closure:g} % is allowed, so it cannot be said to close"
             yield Fault(place, words, "write figures instead of ranges where they are known", "open", amount, batch.text, unit)
+
+    def goal(self, subject: FormulaSubject, fault: Fault) -> Goal | None:
+        """The sum of the lines at what is written, not just within the tolerance."""
+        if self.what != "batch":
+            return None
+        if subject.resolved.shares_total is not None:
+            within = read(self.shares_within, ("mass share",)).base
+            return Goal(lambda one: one.resolved.shares_total or 0.0, 1 - within, 1 + within, ("%", 2), 1.0)
+        batch = subject.formula.batch
+        name, whole, within = f"total_{batch.dimension}", batch.base, subject.closure
+        look = (batch.lo.unit.symbol, 2)
+        return Goal(lambda one: one.resolved.totals.get(name, 0.0), whole * (1 - within), whole * (1 + within), look, whole)
 
     def _shares(self, total: Number, place: Place) -> Iterator[Fault]:
         found = _closes(total, 1.0, read(self.shares_within, ("mass share",)).base)

@@ -13,9 +13,10 @@ from formulint.errors import Misread
 from formulint.evaluate import BASIS_COLUMN, strength, substance
 from formulint.finding import Fault, Place
 from formulint.interval import AtLeast
+from formulint.material import DoseWindow
 from formulint.properties import DOSES, NO_CAS, is_cas
 from formulint.quantity import Quantity
-from formulint.rule import Pick, Rule
+from formulint.rule import Goal, Pick, Rule
 from formulint.subject import FormulaSubject
 from formulint.verdict import KEPT, judge_bounds, read_bound, read_bounds, refuse_crossed
 
@@ -28,6 +29,12 @@ def _span(least: str | None, most: str | None) -> tuple[float, float]:
     """Both bounds as numbers [kg/kg]; every dose of every formula is held against them, and nearly all lie inside."""
     low, high = (None if text is None else read_bound(text, "mass share").base for text in (least, most))
     return -inf if low is None else low, inf if high is None else high
+
+
+def _written(window: DoseWindow) -> tuple[tuple[Quantity | None, Quantity | None], tuple[str, int]]:
+    """A supplier's window, and the unit and digits in which a dose is shown beside it."""
+    bounds = (None if window.min is None else window.min.lo, None if window.max is None else window.max.lo)
+    return bounds, ("%", max((bound.decimals for bound in bounds if bound is not None), default=1) + 1)
 
 
 class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename={"as_": "as"}):
@@ -56,24 +63,46 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         if self.window == "supplier":
             yield from self._suppliers(subject)
             return
-        resolved = subject.evaluation.resolved
-        codes = [code for code in subject.picked[self.of] if code in resolved.leaves]
-        if resolved.totals.get(BASIS_COLUMN[self.on], 0.0) == 0.0:
-            return  # no basis at all: a dose on it says nothing
-        if self.component:
-            codes = [code for code in codes if self.component in subject.stocks[code].content.substances]
+        codes = self.counted(subject)
         if not codes:
             return
         value = self._value(subject, codes)
         least, most = _span(self.min, self.max)
         if isinstance(value, float) and least <= value <= most:
             return
+        bounds, look = self._bounds()
+        name = f"{self._name(subject, codes)} {BASIS_WORDS[self.on]}"
+        for fault in judge_bounds(name, value, bounds, look, self._place(subject, codes)):
+            yield self._asking(subject, fault) if fault.kind == "open" and isinstance(value, AtLeast) else fault
+
+    def counted(self, subject: FormulaSubject) -> list[str]:
+        """Codes of the raw materials that are dosed; none where there is nothing to dose them on."""
+        resolved = subject.evaluation.resolved
+        codes = [code for code in subject.picked[self.of] if code in resolved.leaves]
+        if resolved.totals.get(BASIS_COLUMN[self.on], 0.0) == 0.0:
+            return []  # no basis at all: a dose on it says nothing
+        if self.component:
+            codes = [code for code in codes if self.component in subject.stocks[code].content.substances]
+        return codes
+
+    def goal(self, subject: FormulaSubject, fault: Fault) -> Goal | None:
+        """The dose inside its window."""
+        if self.window == "supplier":
+            return self._suppliers_goal(subject, fault)
+
+        def measure(one: FormulaSubject) -> Value:
+            codes = self.counted(one)
+            return self._value(one, codes) if codes else 0.0
+
+        (least, most), look = self._bounds()
+        return Goal(measure, None if least is None else least.base, None if most is None else most.base, look)
+
+    def _bounds(self) -> tuple[tuple[Quantity | None, Quantity | None], tuple[str, int]]:
+        """Both bounds, and the unit and digits in which the dose is shown beside them."""
         bounds = (self._read(self.min), self._read(self.max))
         unit = next(bound.unit.symbol for bound in bounds if bound is not None)
         digits = max(bound.decimals for bound in bounds if bound is not None) + (0 if unit == "ppm" else 1)
-        name = f"{self._name(subject, codes)} {BASIS_WORDS[self.on]}"
-        for fault in judge_bounds(name, value, bounds, (unit, digits), self._place(subject, codes)):
-            yield self._asking(subject, fault) if fault.kind == "open" and isinstance(value, AtLeast) else fault
+        return bounds, (unit, digits)
 
     def _asking(self, subject: FormulaSubject, fault: Fault) -> Fault:
         """A sum that is open for what suppliers do not name, with those who have to be asked."""
@@ -87,14 +116,23 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         """Each material whose file gives its supplier's window: as supplied, on the batch."""
         mass = subject.resolved.totals.get("total_mass", 0.0)
         for code, kg in subject.resolved.leaves.items():
-            material = subject.stocks[code].material
-            if material.dose is None or mass == 0.0:
-                continue
-            least, most = material.dose.min, material.dose.max
-            bounds = (None if least is None else least.lo, None if most is None else most.lo)
-            digits = max((bound.decimals for bound in bounds if bound is not None), default=1) + 1
-            name = f"{material.name} ({code}) in the paint"
-            yield from judge_bounds(name, over(kg, mass), bounds, ("%", digits), self._place(subject, [code]))
+            window = subject.stocks[code].material.dose
+            if window is not None and mass != 0.0:
+                bounds, look = _written(window)
+                name = f"{subject.stocks[code].material.name} ({code}) in the paint"
+                yield from judge_bounds(name, over(kg, mass), bounds, look, self._place(subject, [code]))
+
+    def _suppliers_goal(self, subject: FormulaSubject, fault: Fault) -> Goal | None:
+        for code in subject.resolved.leaves:
+            window = subject.stocks[code].material.dose
+            if window is not None and f" ({code}) in the paint " in fault.message:
+                (least, most), look = _written(window)
+
+                def measure(one: FormulaSubject, code: str = code) -> Value:
+                    return over(one.resolved.leaves.get(code, 0.0), one.resolved.totals.get("total_mass", 0.0))
+
+                return Goal(measure, None if least is None else least.base, None if most is None else most.base, look)
+        return None
 
     def _value(self, subject: FormulaSubject, codes: list[str]) -> Value:
         resolved = subject.evaluation.resolved

@@ -9,7 +9,7 @@ from msgspec.structs import replace
 
 from formulint.errors import Misread
 from formulint.finding import Fault, Place
-from formulint.rule import Applied, Rule, Where
+from formulint.rule import Applied, Goal, Rule, Where
 from formulint.subject import FormulaSubject
 from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
 
@@ -87,6 +87,16 @@ class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
                 helps = "compute this market by hand with it as VOC, or take another material"
                 missing = tuple(Place(subject.stocks[code].path, ("component",)) for code in codes)
                 yield Fault(place, words, helps, "open", limit=row.max, checked=one.checked, property=BASIS[row.basis], missing=missing)
+
+    def goal(self, subject: FormulaSubject, fault: Fault) -> Goal | None:
+        """VOC at or below the limit of the category."""
+        row = self.row(subject)
+        if row is None:
+            return None
+        name = BASIS[row.basis]
+        _, most = read_bounds(name, None, row.max, fault.place)
+        look = units_of(name, subject.units, subject.currency)
+        return Goal(lambda one: one.evaluation.value(name), None, None if most is None else most.base, look)
 
     def bounds(self, subject: FormulaSubject) -> Iterator[Applied]:
         """The limit of the category that applies."""

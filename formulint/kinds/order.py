@@ -1,6 +1,7 @@
 """One thing is in the vessel before another."""
 
 from collections.abc import Iterator
+from itertools import combinations
 from typing import Literal
 
 from formulint.errors import Misread
@@ -9,6 +10,8 @@ from formulint.quantity import read
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject
 from formulint.vessels import Charge, Spot
+
+MOST_CHOSEN = 6  # additions of which every choice is looked at: sixty-four
 
 
 def _plainly_before(firsts: list[Charge], thens: list[Charge], every: bool) -> bool:
@@ -68,14 +71,48 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
             return
         yield from self._short(subject, firsts, thens)
 
-    def _short(self, subject: FormulaSubject, firsts: list[Charge], thens: list[Charge]) -> Iterator[Fault]:
+    def ways(self, subject: FormulaSubject) -> tuple[tuple[tuple[Spot, Spot], ...], ...]:
+        """All ways to keep the rule; each is a list of pairs of which one addition must go in before the other.
+
+        With ``every`` there is one way. With ``first``, one for each that may be the first; with ``enough``, one for
+        each choice of additions that make up the share and of which none can be spared.
+        """
+        firsts = subject.charged(self.first)
+        thens = subject.charged(self.then) if firsts else []
+        if self.quantifier == "every":
+            pairs = ((one, other) for one in firsts if one.code in subject.stocks for other in thens)
+            return (tuple((one.spot, other.spot) for one, other in pairs if one.spot != other.spot),)
+        inside = {charge.spot for charge in firsts}
+        late = [charge.spot for charge in thens if charge.spot not in inside]
+        choices = [(charge.spot,) for charge in firsts] if self.quantifier == "first" else self._enough(subject, firsts)
+        return tuple(tuple((one, other) for one in choice for other in late) for choice in choices) if late else ()
+
+    def _enough(self, subject: FormulaSubject, firsts: list[Charge]) -> list[tuple[Spot, ...]]:
+        """Choices of additions that make up the share, the smallest first; of many additions only the row as charged."""
+        mass, whole = self._masses(subject, firsts)
+        needed = self._needed() * (1 - 1e-9) * whole
+        spots = [charge.spot for charge in firsts]
+        sets = [tuple(spots[:size]) for size in range(1, len(spots) + 1)]
+        if len(spots) <= MOST_CHOSEN:
+            sets = [one for size in range(1, len(spots) + 1) for one in combinations(spots, size)]
+        found: list[tuple[Spot, ...]] = []
+        for one in sets:
+            if sum(mass.get(spot, 0.0) for spot in one) >= needed and not any(set(other) <= set(one) for other in found):
+                found.append(one)
+        return found
+
+    def _masses(self, subject: FormulaSubject, firsts: list[Charge]) -> tuple[dict[Spot, float], float]:
+        """Mass [kg] of each that must be there, and their sum."""
         spots = {charge.spot for charge in firsts}
         mass: dict[Spot, float] = {
             (line.stage, line.at): line.kg
             for line in subject.resolved.lines
             if isinstance(line.kg, float) and (line.stage, line.at) in spots
         }
-        whole = sum(mass.values())
+        return mass, sum(mass.values())
+
+    def _short(self, subject: FormulaSubject, firsts: list[Charge], thens: list[Charge]) -> Iterator[Fault]:
+        mass, whole = self._masses(subject, firsts)
         needed = self._needed() * (1 - 1e-9)
         for charge in thens:
             there = sum(mass[spot] for spot in charge.before if spot in mass)
