@@ -335,6 +335,13 @@ class Catalog:
             return self._rule_documents[place.path].mark(place.keys)
         return Mark(place.path)
 
+    def locate_offset(self, name: str, at: int) -> Mark:
+        """Line and column of a character of a formula's text."""
+        file = self.formula(name)
+        if file.document is None:
+            return Mark(name)
+        return Mark(name, *file.document.line_column(at))
+
     def require_settings(self) -> None:
         """Refuse to go on where the settings cannot be read: without them nothing can be judged rightly.
 

@@ -79,6 +79,12 @@ class Document:
                 return Mark(self.path, *line_column(self.text, span[0] if span[0] >= 0 else span[2]))
         return Mark(self.path, 1, 1)
 
+    def line_column(self, at: int) -> tuple[int, int]:
+        """Line and column, from 1 and in characters, of a character offset in ``text``."""
+        from formulint.positions import line_column
+
+        return line_column(self.text, at)
+
     def span(self, keys: KeyPath) -> tuple[int, int] | None:
         """Start and end of a value, as character offsets in ``text``; None where no value is written."""
         span = self._scanned().get(keys)

@@ -6,6 +6,9 @@ from typing import Literal
 from msgspec import Struct
 
 KeyPath = tuple[str | int, ...]
+MENDABLE = frozenset({"order", "voc", "dose", "closure", "own-limit", "house"})
+"""Packs, and what stands in their place, whose rules may ask for a number or an order."""
+
 Kind = Literal["pass", "fail", "open", "review"]
 
 
@@ -114,3 +117,8 @@ class Finding(Struct, frozen=True):
     def blocks(self) -> bool:
         """True where a commit may not pass: an error that fails, or that could not be judged."""
         return self.level is Level.error and self.fault.kind in ("fail", "open")
+
+    @property
+    def mendable(self) -> bool:
+        """True for what fails in a formula by a rule that may ask for a number or an order: a remedy can be looked for."""
+        return bool(self.formula) and self.fault.kind in ("fail", "review") and self.rule.partition("/")[0] in MENDABLE

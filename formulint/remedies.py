@@ -33,7 +33,7 @@ def helped(catalog: Catalog, findings: Sequence[Finding], notes: bool = False, w
 
     ``notes`` are helped only where they are shown; ``waiting`` is for the hook.
     """
-    wanted = [one for one in findings if mendable(one) and (notes or one.level is not Level.note)]
+    wanted = [one for one in findings if one.mendable and (notes or one.level is not Level.note)]
     if not wanted:
         return tuple(findings)
     wanted.sort(key=lambda one: (-one.level, one.formula))
@@ -44,12 +44,6 @@ def helped(catalog: Catalog, findings: Sequence[Finding], notes: bool = False, w
         if remedies:
             found[finding] = with_remedies(finding, remedies)
     return tuple(found.get(one, one) for one in findings)
-
-
-def mendable(finding: Finding) -> bool:
-    """True for findings about a formula that fail, of a rule that may ask for a number or an order."""
-    packs = ("order", "voc", "dose", "closure", "own-limit", "house")
-    return bool(finding.formula) and finding.fault.kind in ("fail", "review") and finding.rule.partition("/")[0] in packs
 
 
 def with_remedies(finding: Finding, remedies: tuple[Remedy, ...]) -> Finding:

@@ -38,12 +38,16 @@ class Located(Struct, frozen=True):
 
 
 class Section(Struct, frozen=True):
-    """A part of a report: a heading with its findings, tables and remarks."""
+    """A part of a report: a heading with its findings, tables and remarks.
+
+    ``drawing`` are the lines of a Mermaid diagram with cleaned labels, for where one is drawn; it says no more than the rest.
+    """
 
     heading: str
     findings: tuple[Located, ...] = ()
     tables: tuple[Table, ...] = ()
     remarks: tuple[str, ...] = ()
+    drawing: tuple[str, ...] = ()
 
 
 class Report(Struct, frozen=True):
@@ -141,8 +145,18 @@ def lint(catalog: Catalog, scope: Scope, findings: Sequence[Finding], notes: boo
     stops = [one for one in findings if one.blocks]
     closing += [f"STOP {stop_line(catalog, one)}" for one in stops[:3]]
     closing += [f"and {len(stops) - 3} more that stop"] if len(stops) > 3 else []
+    closing += mend_lines(findings)
     closing.append("This stops a commit." if stops else "Nothing stops a commit.")
     return Report(title_line(catalog), assumptions(catalog), sections, (*closing, CAUTION))
+
+
+def mend_lines(findings: Iterable[Finding]) -> tuple[str, ...]:
+    """Which command writes what was computed, where anything was."""
+    codes = sorted({one.formula for one in findings for remedy in one.remedies if remedy.edits})
+    if not codes:
+        return ()
+    more = f" (and so for {', '.join(codes[1:3])}{' and others' if len(codes) > 3 else ''})" if len(codes) > 1 else ""
+    return (f"formulint mend {codes[0]} shows what can be written for you{more}",)
 
 
 def stop_line(catalog: Catalog, finding: Finding) -> str:

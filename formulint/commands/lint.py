@@ -7,7 +7,7 @@ from types import SimpleNamespace
 from formulint import report
 from formulint.catalog import Catalog
 from formulint.commands.states import OUTPUT, STATE, catalog_of, put, shown
-from formulint.finding import Finding
+from formulint.finding import Finding, Level
 from formulint.judge import Judge, Scope
 from formulint.options import Option
 from formulint.scope import everything, named
@@ -44,6 +44,10 @@ def _answer(catalog: Catalog, findings: tuple[Finding, ...]) -> int:
 def _show(
     options: SimpleNamespace, catalog: Catalog, scope: Scope, findings: tuple[Finding, ...], staged: Staged | None = None
 ) -> None:
+    if any(one.mendable and (options.notes or one.level is not Level.note) for one in findings):
+        from formulint.remedies import helped
+
+        findings = helped(catalog, findings, options.notes, waiting=staged is not None)
     if options.format == "json":
         from formulint.render import json_report
 

@@ -12,7 +12,7 @@ from formulint.catalog import Catalog
 from formulint.clean import json_safe
 from formulint.compare import FormulaChange, PropertyChange
 from formulint.content import Gap, Value
-from formulint.finding import Finding, Level, Place
+from formulint.finding import Finding, Level, Place, Remedy
 from formulint.gate import Answer
 from formulint.interval import AtLeast, ends
 from formulint.properties import BY_ID
@@ -88,9 +88,18 @@ def result(catalog: Catalog, finding: Finding) -> dict[str, object]:
         },
         "missing": [_place(catalog, place) for place in fault.missing],
         "related": [_place(catalog, place) for place in fault.related],
-        "remedies": [],
+        "remedies": [_remedy(catalog, one) for one in finding.remedies],
         "suppressed": None,
     }  # fmt: skip
+
+
+def _remedy(catalog: Catalog, remedy: Remedy) -> dict[str, object]:
+    """A remedy; each edit takes ``old`` out at a line and column of the file as it is, and puts ``new`` there."""
+    edits = []
+    for one in remedy.edits:
+        mark = catalog.locate_offset(one.path, one.at)
+        edits.append({"path": one.path, "line": mark.line, "column": mark.column, "keys": list(one.keys), "old": one.old, "new": one.new})
+    return {"text": remedy.text, "edits": edits}
 
 
 def _place(catalog: Catalog, place: Place) -> dict[str, object]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from formulint.clean import markdown
-from formulint.render.terminal import label, place, source_words
+from formulint.render.terminal import label, place, remedy_words, source_words
 from formulint.report import Located, Report, Section, Table
 
 ROOM = 60_000  # characters; code hosts cut or refuse comments above about 65,500 (from memory)
@@ -36,6 +36,8 @@ def _section(section: Section) -> list[str]:
             lines.append(f"- and {len(section.findings) - FINDINGS} more")
     for table in section.tables:
         lines += ["", *_table(table)]
+    if section.drawing:
+        lines += ["", "```mermaid", *section.drawing, "```"]
     if section.remarks:
         lines += ["", *(f"{markdown(remark)}  " for remark in section.remarks)]
     return lines
@@ -46,6 +48,7 @@ def _finding(one: Located) -> str:
     parts = [f"- **{label(one.finding)}** {markdown(fault.message)}  ", f"  {markdown(place(one.mark))}  "]
     if fault.remedy:
         parts.append(f"  do: {markdown(fault.remedy)}  ")
+    parts += [f"  {markdown(words)}  " for words in remedy_words(one.finding)]
     parts.append(f"  rule {markdown(one.finding.rule + source_words(one.finding))}")
     return "\n".join(parts)
 

@@ -84,10 +84,18 @@ def finding_lines(one: Located, width: int, told: set[str]) -> list[str]:
         lines += wrapped(f"see {safe(place(mark))}", width, indent)
     if fault.remedy:
         lines += wrapped(f"do: {safe(fault.remedy)}", width, indent)
+    for words in remedy_words(finding):
+        lines += wrapped(safe(words), width, indent)
     if finding.why and finding.rule not in told:
         told.add(finding.rule)
         lines += wrapped(f"why: {safe(finding.why)}", width, indent)
     return lines + wrapped(f"rule {safe(finding.rule)}{source_words(finding)}", width, indent)
+
+
+def remedy_words(finding: Finding) -> list[str]:
+    """What was computed to mend a finding, but for what stands there as its remedy already."""
+    told = [one for one in finding.remedies if one.text != finding.fault.remedy]
+    return [f"such as: {one.text}" if one.edits else f"computed: {one.text}" for one in told]
 
 
 def source_words(finding: Finding) -> str:
