@@ -22,6 +22,8 @@ COMMANDS = {
     "properties": "compute what a formula is: density, solids, PVC, VOC, cost, doses",
     "diff": "say what changed between two states, and what that does to the paint",
     "gate": "say whether a proposal may go in: the merged result, judged by the policy of its base",
+    "order": "say in which order a formula's additions must go in, why, and what has to move",
+    "mend": "show the changes of a formula that would mend what lint finds, and write one of them",
     "start": "make a folder a formula repository, with one formula to begin with",
     "demo": "build an invented paint works in a folder, and play three months of its history",
     "schema": "print the format of a record as JSON Schema, for editors",

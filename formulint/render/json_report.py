@@ -15,11 +15,14 @@ from formulint.content import Gap, Value
 from formulint.finding import Finding, Level, Place, Remedy
 from formulint.gate import Answer
 from formulint.interval import AtLeast, ends
+from formulint.order_graph import Pair
+from formulint.order_report import Ordering
 from formulint.properties import BY_ID
 from formulint.quantity import in_unit
 from formulint.report import assumptions, overall
 from formulint.side import Side
 from formulint.verdict import units_of
+from formulint.vessels import Spot
 
 
 def dumps(data: object) -> str:
@@ -142,6 +145,36 @@ def gate(answer: Answer) -> str:
             "results": [result(catalog, finding) for finding in answer.findings],
         }
     )
+
+
+def order(catalog: Catalog, found: Sequence[Ordering]) -> str:
+    """The ``order`` object."""
+    return dumps(
+        {
+            "format": "formulint/order/1",
+            "state": catalog.snapshot.label,
+            "date": str(catalog.today),
+            "formulas": [_order(catalog, one) for one in found],
+        }
+    )
+
+
+def _order(catalog: Catalog, found: Ordering) -> dict[str, object]:
+    def place(spot: Spot) -> dict[str, object]:
+        mark = catalog.locate(Place(found.file.name, ("stage", spot[0], "additions", spot[1])))
+        return {"material": found.called(spot), "stage": found.stage(spot), "path": mark.path, "line": mark.line}
+
+    def step(pair: Pair) -> dict[str, object]:
+        return {"first": place(pair[0]), "then": place(pair[1]), "rules": list(found.rules.get(pair, ())), "kept": pair not in found.wrong}
+
+    return {
+        "code": found.subject.formula.code,
+        "required": [step(pair) for pair in found.shown],
+        "violated": [{"rule": one.rule, "level": one.level.name} for one in found.violated],
+        "chains": [[step(pair) for pair in way] for way in found.chains],
+        "contradictions": list(found.knots),
+        "remedies": [] if found.remedy is None else [_remedy(catalog, found.remedy)],
+    }
 
 
 def properties(catalog: Catalog, sides: Iterable[Side]) -> str:
