@@ -84,19 +84,19 @@ def _section(catalog: Catalog, found: Ordering) -> Section:
 
 
 def _rows(found: Ordering) -> tuple[tuple[Cell, ...], ...]:
-    """One row for additions that have to be in before the same others by the same rules; what is violated first."""
+    """One row for additions that have to be in before the same others by one rule; what is violated first."""
     must = {one.rule for one in found.violated if one.level is Level.error}
-    thens: dict[tuple[bool, tuple[str, ...], Spot], list[Spot]] = {}
+    thens: dict[tuple[bool, str, Spot], list[Spot]] = {}
     for pair in found.shown:
-        thens.setdefault((pair not in found.wrong, found.rules.get(pair, ()), pair[0]), []).append(pair[1])
-    firsts: dict[tuple[bool, tuple[str, ...], tuple[Spot, ...]], list[Spot]] = {}
-    for (kept, names, first), others in thens.items():
-        firsts.setdefault((kept, names, tuple(others)), []).append(first)
+        for name in found.rules.get(pair, ()):
+            thens.setdefault((pair not in found.wrong, name, pair[0]), []).append(pair[1])
+    firsts: dict[tuple[bool, str, tuple[Spot, ...]], list[Spot]] = {}
+    for (kept, name, first), others in thens.items():
+        firsts.setdefault((kept, name, tuple(others)), []).append(first)
     rows = []
-    for (kept, names, after), group in sorted(firsts.items(), key=lambda one: (one[0][0], one[1], one[0])):
-        said = Cell("kept") if kept else Cell("violated", "bad" if must & set(names) else "warn")
-        words = f"{_where(found, group)} before {_where(found, after)}"
-        rows.append((Cell(words), said, Cell(", ".join(names))))
+    for (kept, name, after), group in sorted(firsts.items(), key=lambda one: (one[0][0], one[1], one[0])):
+        said = Cell("kept") if kept else Cell("violated", "bad" if name in must else "warn")
+        rows.append((Cell(f"{_where(found, group)} before {_where(found, after)}"), said, Cell(name)))
     return tuple(rows)
 
 

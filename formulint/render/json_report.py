@@ -15,6 +15,7 @@ from formulint.content import Gap, Value
 from formulint.finding import Finding, Level, Place, Remedy
 from formulint.gate import Answer
 from formulint.interval import AtLeast, ends
+from formulint.mend import Mending
 from formulint.order_graph import Pair
 from formulint.order_report import Ordering
 from formulint.properties import BY_ID
@@ -143,6 +144,21 @@ def gate(answer: Answer) -> str:
             "verdict": overall(worst),
             "answer": "no" if refused else "yes",
             "results": [result(catalog, finding) for finding in answer.findings],
+        }
+    )
+
+
+def mend(catalog: Catalog, found: Mending, written: int | None) -> str:
+    """The ``mend`` object; ``written`` is the number of the remedy that was written, of those listed."""
+    return dumps(
+        {
+            "format": "formulint/mend/1",
+            "state": catalog.snapshot.label,
+            "date": str(catalog.today),
+            "path": found.file.name,
+            "seen": found.seen,
+            "remedies": [{"rule": one.finding.rule, **_remedy(catalog, one.remedy)} for one in found.offers],
+            "written": written,
         }
     )
 
