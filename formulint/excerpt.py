@@ -12,7 +12,7 @@ DETAIL = 10
 GAP = 2
 """Blanks between the columns of a table."""
 
-_STARTS = ("at ", "see ", "do: ", "why: ", "rule ")
+_STARTS = ("at ", "see ", "do: ", "such as: ", "computed: ", "why: ", "rule ")
 _LABELS = ("STOP ", "OPEN ", "open ", "review ", "warning ", "note ")
 _HEADS = ("line ", "property ")
 _NAME = re.compile(r"\S+(?: \S+)*")

@@ -27,7 +27,7 @@ BASELINE = {
 # Attempts: the rules that stop the commit, and words that must be among what the hook says.
 REFUSED = {
     "4": ({"closure/batch"}, ("the lines add up to 102.49 gal", "the batch is 100 gal", "18.0 lb 18.0 kg")),
-    "6": ({"order/dispersant-before-pigment"}, ("charge RM-1401 before RM-1101", "(procedural)")),
+    "6": ({"order/dispersant-before-pigment"}, ("move RM-1401 in Grind before RM-1101", "(procedural)")),
     "9": ({"voc/us-south-coast"}, ("75.5 g/L, above the limit of 50 g/L", "RM-1021 -> RM-1020")),
     "11": ({"house/cmit-mit"}, ("15.9 ppm, above the limit of 15", "10.6 15.9 +5.3")),
     "13": ({"materials/not-approved-in-production", "own-limit/nonvolatile-volume"}, ("36.3 %", "in state trial")),
