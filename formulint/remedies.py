@@ -16,7 +16,7 @@ from formulint.formula import Formula
 from formulint.kinds.limit import goal_of
 from formulint.kinds.order import Order
 from formulint.moves import move_remedies
-from formulint.retouch import Retouch
+from formulint.retouch import BATCH, Retouch
 from formulint.rule import Goal, Rule
 from formulint.subject import FormulaSubject
 from formulint.trial import Spent, Trial, opened
@@ -25,15 +25,18 @@ ALLOWED = 6000  # formulas computed for one report: about half a second
 ALLOWED_AT_COMMIT = 800  # the same while somebody waits for the hook: less than a tenth of that
 MOST_FINDINGS = 5
 NOTHING = Remedy("no single change of an amount helps")
+UNCLOSED = Remedy("no single change of an amount helps, for the batch no longer closes then; with q.s. for the water one would")
 OWN = "own-limit/"
 
 
 def helped(catalog: Catalog, findings: Sequence[Finding], notes: bool = False, waiting: bool = False) -> tuple[Finding, ...]:
     """The findings, the weightiest of them with remedies where a number or a move can mend them.
 
-    ``notes`` are helped only where they are shown; ``waiting`` is for the hook.
+    Where the lines do not add up to the batch, that comes first: every other figure is wrong with it. ``notes`` are helped only where they are shown; ``waiting`` is for the hook.
     """
+    unclosed = {one.formula for one in findings if one.rule == BATCH and one.fault.kind == "fail"}
     wanted = [one for one in findings if one.mendable and (notes or one.level is not Level.note)]
+    wanted = [one for one in wanted if one.formula not in unclosed or one.rule == BATCH or one.rule.startswith("order/")]
     if not wanted:
         return tuple(findings)
     wanted.sort(key=lambda one: (-one.level, one.formula))
@@ -73,7 +76,7 @@ def remedies_of(trial: Trial, finding: Finding, exchange: bool) -> tuple[Remedy,
         found += retouch.remedies()
     except Spent:
         return tuple(found)
-    return tuple(found) or (NOTHING,)
+    return tuple(found) or (UNCLOSED if retouch.unclosed else NOTHING,)
 
 
 def rule_of(trial: Trial, finding: Finding, formula: Formula) -> Rule | None:

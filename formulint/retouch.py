@@ -40,13 +40,14 @@ MOST_SWAPS = 60  # exchanges of a material that are computed for one finding
 STEPS = 30  # towards the root; a value is a quotient of two straight lines in the amount, so ten are usual
 CLOSE = 1e-9  # relative: nearer than this two amounts are one
 FINER = 2  # digits beyond those of the line that are tried where its own do not hit the window
-TWICE = 2.0  # a line is lowered to nothing or raised to twice itself; more is another formula
+HALF, TWICE = 0.5, 2.0  # a line is lowered to half or raised to twice itself; more makes another formula, which nobody should compute unasked
 
 PRESERVATIVES = frozenset({"in-can-preservative", "dry-film-preservative"})
 GUARDED = PRESERVATIVES | {"dispersant", "neutralizer", "coalescent"}
 """Functions of which the dose is lowered only where a window in force says that it may be."""
-WEIGHED = ("lb", "kg", "g")
-MEASURED = ("gal", "L", "mL", "fl oz")
+WEIGHED = ("lb", "kg")  # one is typed for the other
+MEASURED = ("gal", "L")
+BATCH = "closure/batch"
 CAUTION = "arithmetic only, test due"
 
 
@@ -73,6 +74,7 @@ class Retouch:
         self.subject = trial.subject(file, {})
         off = distance(goal, self.subject)
         self.off = 0.0 if off is None else off
+        self.unclosed = False  # whether a change was refused for nothing but the batch that no longer closes
 
     def remedies(self) -> Iterator[Remedy]:
         """Changes that were judged to mend the finding, the smallest first."""
@@ -88,7 +90,9 @@ class Retouch:
                 edits = self._edits(document, option)
             except Misread:
                 continue
-            if self.trial.mends(self.finding, self.file.name, edits):
+            against = self.trial.against(self.finding, self.file.name, edits)
+            self.unclosed = self.unclosed or against == (BATCH,)
+            if not against:
                 yield Remedy(self._text(option, after, document), edits)
                 found += 1
                 if found == MOST_SHOWN:
@@ -120,7 +124,7 @@ class Retouch:
     def _amount(self, spot: Spot, old: Quantity) -> Option | None:
         """The nearest amount of a line that is enough, in the digits of the line; None where no amount is."""
         now = lacking(self.goal, self.subject, self.off > 0)
-        for factor in (0.0, TWICE):
+        for factor in (HALF, TWICE) if self.goal.aim is None else (0.0, TWICE):  # a digit too many is more than twice
             end = self._short(spot, _scaled(old, factor))
             if end is not None and now is not None and end <= 0 < now:
                 return self._rounded(spot, old, self._root(spot, old, (1.0, now), (factor, end)), factor < 1)

@@ -82,23 +82,28 @@ class Trial:
 
     def mends(self, finding: Finding, name: str, edits: Sequence[Edit]) -> bool:
         """True where the edits take a finding away, and bring none, in all formulas that they touch."""
+        return self.against(finding, name, edits) == ()
+
+    def against(self, finding: Finding, name: str, edits: Sequence[Edit]) -> tuple[str, ...]:
+        """What speaks against edits that are to take a finding away: its own rule where it stays, rules that would speak anew."""
         file = self.catalog.formula(name)
         if file.document is None:
-            return False
+            return (finding.rule,)
         try:
             after = self.catalog.rewritten(name, spliced(file.document, edits))
         except Misread:
-            return False
+            return (finding.rule,)
         again = Judge(after, self.judge.strict)
         for one in self.touched(name):
             self.spend(FORMULA_COSTS)
             now, before = told(again, one), self.before(one)
             asked = _key(finding)
             if one == name and now[asked] >= before[asked]:
-                return False
-            if any(number > before[key] for key, number in now.items()):
-                return False
-        return True
+                return (finding.rule,)
+            worse = tuple(key[1] for key, number in now.items() if number > before[key])
+            if worse:
+                return worse
+        return ()
 
     def before(self, name: str) -> Told:
         """What is found in a formula as it is written."""
