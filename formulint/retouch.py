@@ -45,6 +45,7 @@ HALF, TWICE = 0.5, 2.0  # a line is lowered to half or raised to twice itself; m
 PRESERVATIVES = frozenset({"in-can-preservative", "dry-film-preservative"})
 GUARDED = PRESERVATIVES | {"dispersant", "neutralizer", "coalescent"}
 """Functions of which the dose is lowered only where a window in force says that it may be."""
+SLIP = 0.1  # of what the lines are off may be left, if a unit is to be taken for the reason
 WEIGHED = ("lb", "kg")  # one is typed for the other
 MEASURED = ("gal", "L")
 BATCH = "closure/batch"
@@ -166,7 +167,8 @@ class Retouch:
         return distance(self.goal, self._at(spot, amount)) == 0.0
 
     def _other_units(self) -> Iterator[Option]:
-        """The same digits in another unit: a pound typed as a kilogram. Thought of before everything else."""
+        """The same digits in another unit: a pound typed as a kilogram. Thought of before all else where nearly nothing is left then."""
+        before = lacking(self.goal, self.subject, True) or 0.0
         for spot, line in self._lines():
             assert line.amount is not None
             old = line.amount.lo
@@ -175,7 +177,8 @@ class Retouch:
                 unit = find(symbol, (old.unit.dimension,))
                 if unit is not None and unit.symbol != old.unit.symbol:
                     amount = Quantity(old.digits, unit, symbol)
-                    if self._holds(spot, amount):
+                    left = lacking(self.goal, self._at(spot, amount), True)
+                    if left is not None and abs(left) <= SLIP * abs(before):
                         yield Option(spot, amount, 0.0)
 
     def _exchanges(self) -> Iterator[Option]:
