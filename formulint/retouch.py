@@ -153,11 +153,13 @@ class Retouch:
         from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Decimal
 
         exact = Decimal(old.digits) * Decimal(factor)
-        toward = ROUND_HALF_EVEN if self.goal.aim is not None else ROUND_FLOOR if down else ROUND_CEILING
+        # From the digit that may be just short of enough on, so that a bound that is hit exactly is found.
+        nearest = ROUND_HALF_EVEN if self.goal.aim is not None else ROUND_CEILING if down else ROUND_FLOOR
         for digits in range(old.decimals, old.decimals + FINER + 1):
             step = Decimal(1).scaleb(-digits)
-            near = exact.quantize(step, rounding=toward)
-            for number in (near, near + (-step if down else step)):
+            near = exact.quantize(step, rounding=nearest)
+            further = -step if down else step
+            for number in (near, near + further, near + 2 * further):
                 if number > 0 and number != Decimal(old.digits) and self._holds(spot, _quantity(number, old)):
                     size = abs(float(number / Decimal(old.digits)) - 1)
                     return Option(spot, _quantity(number, old), size)

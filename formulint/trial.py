@@ -19,6 +19,7 @@ from formulint.quantity import Quantity
 from formulint.rule import Goal
 from formulint.splice import spliced
 from formulint.subject import FormulaSubject
+from formulint.verdict import CLOSE
 from formulint.vessels import Spot
 
 Told = Counter[tuple[str, str, str, str]]
@@ -128,9 +129,9 @@ def distance(goal: Goal, subject: FormulaSubject) -> float | None:
     if isinstance(value, Gap):
         return None
     low, high = ends(value)
-    if goal.most is not None and high > goal.most:
+    if goal.most is not None and high > goal.most + CLOSE * abs(goal.most):
         return high - goal.most
-    if goal.least is not None and low < goal.least:
+    if goal.least is not None and low < goal.least - CLOSE * abs(goal.least):
         return low - goal.least
     return 0.0
 

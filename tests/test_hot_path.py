@@ -97,6 +97,13 @@ def test_tables_load_nothing_heavy(works: Repo, words: tuple[str, ...]) -> None:
     assert loaded(works, *words, "--today", TODAY) & HEAVY == set()
 
 
+def test_a_dose_is_mended_without_a_graph(works: Repo) -> None:
+    works.stage({SHEET: files(5, 40)[SHEET].replace('"8.8 lb"', '"80.0 lb"')})
+    ran = subprocess.run([sys.executable, "-c", LOADED, "lint", CODE, "--today", TODAY], cwd=works.path, capture_output=True, text=True, check=False)
+    assert "such as:" in ran.stdout
+    assert set(ran.stderr.split()) & HEAVY == set()
+
+
 def test_version_loads_next_to_nothing(works: Repo) -> None:
     assert loaded(works, "--version") & (HEAVY | SLOW | EXACT | {"msgspec", "tomli", "re"}) == set()
 

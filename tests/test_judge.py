@@ -222,6 +222,7 @@ INSIDE = {
     rule("completeness", 'record = "formula"\nneeds = ["limits.pvc"]'): 'a formula has no field "limits.pvc"',
     rule("completeness", 'record = "material"\nneeds = ["sds_date"]\nmax_age = "-3 a"'): 'the age "-3 a" is below zero',
     rule("order", 'first = {}\nthen = {}\nquantifier = "enough"'): '"enough" needs a share',
+    rule("order", 'first = {}\nthen = {}\nquantifier = "every"\nmay_join = true'): 'only "first" may be joined',
 }
 
 

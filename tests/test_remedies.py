@@ -8,7 +8,7 @@ from pathlib import Path
 
 import msgspec
 import pytest
-from in_memory import of_files
+from in_memory import catalog, of_files
 from msgspec import Struct
 from story import EXAMPLE
 
@@ -54,18 +54,18 @@ def example() -> dict[str, str]:
 CASES = {case.name: case for case in msgspec.convert(tomllib.loads((FOLDER / "example.toml").read_text(encoding="utf-8"))["case"], list[Case])}
 
 
-def told(catalog: Catalog, code: str) -> tuple[Finding, ...]:
-    file = catalog.find_formula(code)
+def told(shelf: Catalog, code: str) -> tuple[Finding, ...]:
+    file = shelf.find_formula(code)
     assert file is not None
-    return tuple(Judge(catalog).formula(file))
+    return tuple(Judge(shelf).formula(file))
 
 
 @cache
 def remedies(name: str) -> tuple[Finding, tuple[Remedy, ...]]:
     """The finding of a case, the first where there are several, and its remedies."""
     case = CASES[name]
-    catalog = of_files(case.files)
-    found = [one for one in helped(catalog, told(catalog, case.formula)) if one.rule == case.rule]
+    shelf = of_files(case.files)
+    found = [one for one in helped(shelf, told(shelf, case.formula)) if one.rule == case.rule]
     assert found, f"{case.rule} does not speak"
     return found[0], found[0].remedies
 
@@ -110,3 +110,59 @@ def test_the_smallest_change_comes_first() -> None:
     texts = [remedy.text for remedy in remedies("a limit of its own, on a sheet that fills up with water")[1]]
     sizes = [abs(float(text.split(" to ")[1].split()[0]) / float(text.split(" from ")[1].split()[0]) - 1) for text in texts]
     assert sizes == sorted(sizes)
+
+
+# --- what bounds and forbids -------------------------------------------------------------------------------------
+
+WATER = {"name": "water", "functions": ["water"], "density": "1 kg/L", "nonvolatile": "0 %", "water": "100 %", "disclosure": "full"}
+LATEX = {"name": "latex", "functions": ["binder"], "density": "1 kg/L", "nonvolatile": "50 %", "water": "50 %", "nonvolatile_density": "1 kg/L", "disclosure": "full"}
+
+
+def sheet(code: str, class_: str, least: str, lines: list[tuple[str, str]]) -> dict[str, object]:
+    """A formula of two lines with a lowest share of solids."""
+    additions = [{"material": material, "amount": amount} for material, amount in lines]
+    return {
+        "name": code, "revision": 1, "state": "production", "class": class_, "markets": [] if class_ == "intermediate" else ["us-national"], "batch": "10 kg",
+        "limits": {"nonvolatile_mass": {"min": least}}, "stage": [{"name": "Mix", "kind": "letdown", "additions": additions}],
+    }  # fmt: skip
+
+
+def blended(most: str) -> Catalog:
+    """A premix with too little latex, and a paint that holds it and has a highest share of solids of its own."""
+    paint = sheet("T-1", "flat", "1 %", [("S-1", "5.00 kg"), ("W", "q.s.")])
+    paint["limits"] = {"nonvolatile_mass": {"max": most}}
+    premix = sheet("S-1", "intermediate", "20 %", [("L", "3.00 kg"), ("W", "q.s.")])
+    return catalog({"W": WATER, "L": LATEX}, {"T-1": paint, "S-1": premix})
+
+
+@pytest.mark.parametrize(("most", "text"), [("10.0 %", "L in Mix (line"), ("9.9 %", "no single change of an amount helps")])
+def test_every_formula_that_is_touched_is_judged(most: str, text: str) -> None:
+    shelf = blended(most)
+    found = [one for one in helped(shelf, told(shelf, "S-1")) if one.rule == "own-limit/nonvolatile-mass"]
+    assert [remedy.text[: len(text)] for one in found for remedy in one.remedies] == [text]
+
+
+def test_the_limit_holds_after_rounding() -> None:
+    shelf = blended("10.0 %")
+    (remedy,) = (remedy for one in helped(shelf, told(shelf, "S-1")) for remedy in one.remedies)
+    assert (remedy.edits[0].old, remedy.edits[0].new) == ('"3.00 kg"', '"4.00 kg"')
+
+
+def test_where_the_work_is_bounded_nothing_is_claimed(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("formulint.remedies.ALLOWED", 5)
+    case = CASES["out of reach"]
+    shelf = of_files(case.files)
+    assert [remedy for one in helped(shelf, told(shelf, case.formula)) for remedy in one.remedies] == []
+
+
+def test_the_hook_answers_the_same_way_twice() -> None:
+    case = CASES["a limit of its own, on a sheet that fills up with water"]
+    said = [[one.remedies for one in helped(shelf, told(shelf, case.formula), waiting=True)] for shelf in (of_files(case.files), of_files(case.files))]
+    assert said[0] == said[1] != []
+
+
+def test_notes_are_left_alone_unless_they_are_shown() -> None:
+    shelf = of_files(example())
+    findings = told(shelf, "T-101")
+    assert [one for one in helped(shelf, findings) if one.remedies] == []
+    assert len([one for one in helped(shelf, findings, notes=True) if one.remedies]) >= 3

@@ -1,7 +1,7 @@
 """One thing is in the vessel before another."""
 
 from collections.abc import Iterator
-from itertools import combinations
+from itertools import combinations, dropwhile, takewhile
 from typing import Literal
 
 from formulint.errors import Misread
@@ -31,13 +31,15 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
 
     ``first``: whenever a ``then`` goes in, some ``first`` is there already (silent where the formula has no ``first``).
     ``every``: whenever a ``first`` goes in, no ``then`` is there yet. ``enough``: whenever a ``then`` goes in, at
-    least ``share`` of all ``first`` is there.
+    least ``share`` of all ``first`` is there. With ``may_join``, a ``then`` may also lie in the vessel alone, if what joins
+    it first brings a ``first`` along.
     """
 
     first: Pick
     then: Pick
     quantifier: Literal["first", "every", "enough"] = "first"
     share: str | None = None
+    may_join: bool = False
     must: bool = False
 
     @property
@@ -65,7 +67,7 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
         inside = {charge.spot for charge in firsts}
         thens = [charge for charge in thens if charge.spot not in inside]
         if self.quantifier == "first":
-            early = [charge for charge in thens if inside.isdisjoint(charge.before)]
+            early = [charge for charge in thens if inside.isdisjoint(charge.before) and not self._joined(charge, inside, thens)]
             if early:
                 yield self._too_early(subject, early, firsts[0])
             return
@@ -83,9 +85,18 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
             pairs = ((one, other) for one in firsts if one.code in subject.stocks for other in thens)
             return (tuple((one.spot, other.spot) for one, other in pairs if one.spot != other.spot),)
         inside = {charge.spot for charge in firsts}
-        late = [charge.spot for charge in thens if charge.spot not in inside]
+        late = [charge.spot for charge in thens if charge.spot not in inside and not self._joined(charge, inside, thens)]
         choices = [(charge.spot,) for charge in firsts] if self.quantifier == "first" else self._enough(subject, firsts)
         return tuple(tuple((one, other) for one in choice for other in late) for choice in choices) if late else ()
+
+    def _joined(self, charge: Charge, firsts: set[Spot], thens: list[Charge]) -> bool:
+        """True for what lies in the vessel with none but its like, until something comes that brings a ``first`` along."""
+        like = {one.spot for one in thens}
+        if not self.may_join or not like.issuperset(charge.before):
+            return False
+        coming = list(dropwhile(lambda spot: spot in like, charge.vessel[charge.depth :]))
+        poured = list(takewhile(lambda spot: spot[0] < charge.spot[0], coming))  # a stage that was made before
+        return not firsts.isdisjoint(poured or coming[:1])
 
     def _enough(self, subject: FormulaSubject, firsts: list[Charge]) -> list[tuple[Spot, ...]]:
         """Choices of additions that make up the share, the smallest first; of many additions only the row as charged."""
@@ -152,6 +163,8 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
         """What is wrong with the rule itself."""
         if (self.quantifier == "enough") != (self.share is not None):
             yield Misread('"enough" needs a share, and only "enough" does', at=("quantifier",))
+        elif self.may_join and self.quantifier != "first":
+            yield Misread('only "first" may be joined', at=("may_join",))
         elif self.share is not None:
             try:
                 self._needed()
