@@ -259,7 +259,7 @@ class Catalog:
             resolved = resolve(file.record, file.name, self.supply)
         finally:
             self._busy.pop()
-        return _as_supply(code, resolved)
+        return as_supply(code, resolved)
 
     def leaves(self, code: str) -> tuple[str, ...]:
         """Raw materials behind a code."""
@@ -368,7 +368,8 @@ def _called(material: Material) -> dict[str, Value]:
     return found
 
 
-def _as_supply(code: str, resolved: Resolved) -> Supply:
+def as_supply(code: str, resolved: Resolved) -> Supply:
+    """What one kilogram of an intermediate brings, from its own lines."""
     mass = resolved.totals.get("total_mass", 0.0)
     if mass == 0.0:
         mass = Gap((Missing(f"{code} has no lines that weigh anything", Place(""), code, "stage"),))

@@ -9,6 +9,8 @@ from __future__ import annotations
 from math import fsum, inf, nextafter
 from typing import Union
 
+from formulint.slope import Slope
+
 Number = Union[float, "Interval"]
 
 
@@ -90,7 +92,11 @@ class AtLeast(Interval):
 
 def ends(number: Number) -> tuple[float, float]:
     """Lowest and highest value of a number."""
-    return (number.lo, number.hi) if isinstance(number, Interval) else (number, number)
+    if isinstance(number, Interval):
+        return number.lo, number.hi
+    if isinstance(number, Slope):  # what moves has a value too
+        return number.value, number.value
+    return number, number
 
 
 def outward(lo: float, hi: float) -> Interval:
@@ -103,5 +109,7 @@ def total(parts: list[Number]) -> Number:
     try:
         return fsum(parts)  # type: ignore[arg-type]
     except TypeError:
+        if not any(isinstance(part, Interval) for part in parts):
+            return sum(parts)  # what moves is added with all that moves it
         pairs = [ends(part) for part in parts]
         return outward(fsum(lo for lo, _ in pairs), fsum(hi for _, hi in pairs))
