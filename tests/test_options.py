@@ -13,14 +13,15 @@ from formulint.options import Option, plain_start, quick
 
 OPTIONS: dict[str, tuple[Option, ...]] = {name: import_module(f"formulint.commands.{name}").OPTIONS for name in cli.COMMANDS}
 WORDS = st.sampled_from(["T-101", "formulas/T-101.toml", "HEAD", "HEAD~2", "A B", "", "v1.0", "lint", "a=b", "2026"])
-DATES = st.dates().map(lambda day: day.isoformat())
+READ = {"DATE": st.dates().map(lambda day: day.isoformat()), "NUMBER": st.integers(0, 999).map(str)}
+"""Values of options that are read, by what stands for them in the help."""
 
 
 def values(option: Option) -> st.SearchStrategy[list[str]]:
     """An option with a value it takes."""
     if not option.value:
         return st.just([option.name])
-    text = st.sampled_from(option.choices) if option.choices else DATES if option.read is not None else WORDS
+    text = st.sampled_from(option.choices) if option.choices else READ[option.value] if option.read is not None else WORDS
     return text.map(lambda value: [option.name, value])
 
 
