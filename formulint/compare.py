@@ -68,8 +68,8 @@ def formula(old: Side | None, new: Side | None, code: str) -> FormulaChange | No
         name for name, change in (of_fields(Formula, old.formula, new.formula) if old and new else {}).items()
         if change is Change.policy
     )  # fmt: skip
-    before = {_key(finding): finding for finding in (old.findings if old else ())}
-    after = {_key(finding): finding for finding in (new.findings if new else ())}
+    before = {finding.about: finding for finding in (old.findings if old else ())}
+    after = {finding.about: finding for finding in (new.findings if new else ())}
     properties = tuple(_properties(old, new))
     return FormulaChange(
         code=code,
@@ -84,12 +84,6 @@ def formula(old: Side | None, new: Side | None, code: str) -> FormulaChange | No
         before=old,
         after=new,
     )
-
-
-def _key(finding: Finding) -> tuple[str, str, str]:
-    """What makes two findings the same one: rule, record, and what it is about, not the line or the number."""
-    what = finding.fault.property or finding.fault.message.split(" is ")[0]
-    return finding.rule, finding.formula or finding.material, what
 
 
 def _class(old: Side | None, new: Side | None, properties: tuple[PropertyChange, ...]) -> Change:

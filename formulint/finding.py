@@ -119,6 +119,11 @@ class Finding(Struct, frozen=True):
         return self.level is Level.error and self.fault.kind in ("fail", "open")
 
     @property
+    def about(self) -> tuple[str, str, str]:
+        """What makes two findings the same one, whatever its line and its number are: rule, record, and what it speaks of."""
+        return self.rule, self.formula or self.material, self.fault.property or self.fault.message.split(" is ")[0]
+
+    @property
     def mendable(self) -> bool:
         """True for what fails in a formula by a rule that may ask for a number or an order: a remedy can be looked for."""
         return bool(self.formula) and self.fault.kind in ("fail", "review") and self.rule.partition("/")[0] in MENDABLE

@@ -51,12 +51,22 @@ class Section(Struct, frozen=True):
 
 
 class Report(Struct, frozen=True):
-    """A whole report; ``facts`` say what was looked at, ``closing`` what that means."""
+    """A whole report; ``facts`` say what was looked at, ``closing`` what that means.
+
+    ``root`` is the folder of the paths, below the top of the repository.
+    """
 
     title: str
     facts: tuple[str, ...]
     sections: tuple[Section, ...]
     closing: tuple[str, ...]
+    root: str = ""
+
+    @property
+    def findings(self) -> tuple[Located, ...]:
+        """All findings, the weightiest first, each once."""
+        found = dict.fromkeys(one for section in self.sections for one in section.findings)
+        return tuple(sorted(found, key=lambda one: (not one.finding.blocks, -one.finding.level, one.mark)))
 
 
 def located(catalog: Catalog, findings: Iterable[Finding]) -> tuple[Located, ...]:

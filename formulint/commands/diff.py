@@ -52,7 +52,7 @@ def run(options: SimpleNamespace) -> int:
         through = {stem(name): used for name, used in reach.through.items()}
         put(options, json_report.diff(before, after, changes, through, reach.policy))
     else:
-        put(options, shown(options, tables.diff(before, after, changes, reach)))
+        put(options, shown(options, tables.diff(before, after, changes, reach), second.root))
     first.close()
     return 1 if any(finding.blocks for change in changes for finding in change.new) else 0
 

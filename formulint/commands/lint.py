@@ -59,4 +59,4 @@ def _show(
         from formulint import tables
 
         told = tables.with_deltas(told, staged)
-    put(options, shown(options, told))
+    put(options, shown(options, told, catalog.snapshot.root))

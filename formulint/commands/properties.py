@@ -29,6 +29,6 @@ def run(options: SimpleNamespace) -> int:
 
         put(options, json_report.properties(catalog, sides))
     else:
-        put(options, shown(options, tables.properties(catalog, sides, unread)))
+        put(options, shown(options, tables.properties(catalog, sides, unread), catalog.snapshot.root))
     catalog.snapshot.close()
     return 1 if unread else 0

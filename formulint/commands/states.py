@@ -66,11 +66,13 @@ def opened(state: snapshot.Snapshot, shipped: Shipped) -> Catalog:
     return catalog
 
 
-def shown(options: SimpleNamespace, report: Report) -> str:
-    """A report in the format asked for."""
+def shown(options: SimpleNamespace, report: Report, root: str = "") -> str:
+    """A report in the format asked for; its paths are below ``root``."""
     from importlib import import_module
 
-    text: str = import_module(FORMATS[options.format]).show(report)
+    from msgspec.structs import replace
+
+    text: str = import_module(FORMATS[options.format]).show(replace(report, root=root))
     return text
 
 

@@ -6,6 +6,12 @@ FORMATS = {
     "terminal": "formulint.render.terminal",
     "markdown": "formulint.render.markdown",
     "json": "formulint.render.json_report",
+    "html": "formulint.render.page",
+    "sarif": "formulint.render.sarif",
+    "junit": "formulint.render.junit",
+    "annotations": "formulint.render.build_log",
+    "annotations-json": "formulint.render.review_list",
+    "csv": "formulint.render.sheet",
 }
 
 
