@@ -132,6 +132,11 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
         """Selectors of which a formula must hold something: where it lacks one, the rule has nothing to say."""
         return ()
 
+    @property
+    def asks(self) -> tuple[Pick, ...]:
+        """Every selector by which the rule asks about a formula; materials are sorted by them once."""
+        return self.about
+
     def in_force(self, today: date) -> bool:
         """True on the days from ``from`` to ``until``, both included."""
         return (self.from_ is None or self.from_ <= today) and (self.until is None or today <= self.until)

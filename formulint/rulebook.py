@@ -197,7 +197,7 @@ class Rulebook:
     def selectors(self) -> frozenset[Pick]:
         """All selectors by which rules in force ask about formulas."""
         if self._selectors is None:
-            self._selectors = frozenset(one for entry in self.in_force() for one in entry.rule.about)
+            self._selectors = frozenset(one for entry in self.in_force() for one in entry.rule.asks)
         return self._selectors
 
     def checks(self, formula: Formula) -> tuple[Check, ...]:

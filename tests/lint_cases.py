@@ -4,7 +4,7 @@
 
 A mark is a word for how it is meant (``error``, ``warning``, ``note``: it fails at that level; ``open``, ``review``), the
 rule, and words of the message; only the rule has to be there. What has no mark must be silent, but for notes of other
-rules. Lines may hold ``$name`` for the ``words`` of a case. A ``ladder`` is three cases of one line: ``inside``, ``at`` and
+rules, and for what other rules say that a paint of a few lines lacks. Lines may hold ``$name`` for the ``words`` of a case. A ``ladder`` is three cases of one line: ``inside``, ``at`` and
 ``outside`` stand for ``$amount`` in turn, and only outside does ``$told`` become the mark of its rule. ``texts`` are named
 texts that several cases of a file share; the shelf of materials is always there.
 """
@@ -33,12 +33,16 @@ from formulint.snapshot import Entry, Snapshot
 HERE = Path(__file__).parent
 FOLDER = HERE / "cases" / "lint"
 SETTINGS = text({"format": 1, "units": "metric", "water_density": "1 kg/L"})
+LACKS = "presence/"
 _MARK = re.compile(r"# <- (?:(error|warning|note|open|review) )?([a-z-]+/[a-z0-9-]+)(?:: (.+?))?(?= *# <- | *$)", re.M)
 _CODE = re.compile(r'^code += "(.+)"', re.M)
 
 
 class Case(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
-    """One case; ``rule`` is what it is about, ``register`` asks for the list of materials as a whole."""
+    """One case; ``rule`` is what it is about, ``register`` asks for the list of materials as a whole.
+
+    ``alone``: other rules may say what they like; for rules to which amounts do not matter.
+    """
 
     name: str
     rule: str
@@ -50,6 +54,7 @@ class Case(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
     files: dict[str, str] = {}
     words: dict[str, str] = {}
     register: bool = False
+    alone: bool = False
     file: str = ""
 
     def __str__(self) -> str:
@@ -120,6 +125,7 @@ class CaseFile(Struct, frozen=True, forbid_unknown_fields=True):
     case: tuple[Case, ...] = ()
     ladder: tuple[Ladder, ...] = ()
     texts: dict[str, str] = {}
+    alone: bool = False
 
 
 @cache
@@ -133,7 +139,7 @@ def cases(pattern: str = "[!_]*.toml") -> tuple[Case, ...]:
             one.update({key: texts[one[key]] for key in ("formula", "material", "settings") if one.get(key) in texts})
         file = convert(raw, CaseFile)
         steps = [step for ladder in file.ladder for step in ladder.cases()]
-        found += [replace(case, file=path.name) for case in (*file.case, *steps)]
+        found += [replace(case, file=path.name, alone=case.alone or file.alone) for case in (*file.case, *steps)]
     return tuple(found)
 
 
@@ -188,7 +194,7 @@ def disagreements(case: Case, packs: Shipped | None = None) -> list[str]:
             wrong.append(f"not found in {path}, line {line}: {meant} {rule}: {words}")
         else:
             left.remove(match)
-    loud = [one for one in left if one[2].level is not Level.note or one[2].rule == case.rule]
+    loud = [one for one in left if one[2].rule == case.rule or (not case.alone and _is_loud(one[2]))]
     return wrong + [f"not expected in {path}, line {line}: {_said(finding)}" for path, line, finding in loud]
 
 
@@ -200,6 +206,10 @@ def _fits(one: tuple[str, int, Finding], path: str, line: int, meant: str, rule:
         and meant in ("", meaning(finding))
         and words in f"{finding.fault.message} | {finding.fault.remedy}"
     )
+
+
+def _is_loud(finding: Finding) -> bool:
+    return finding.level is not Level.note and not finding.rule.startswith(LACKS)
 
 
 def _said(finding: Finding) -> str:

@@ -213,7 +213,6 @@ def _compatibility(table: Table) -> Iterator[tuple[str, Table]]:
             yield from _narrower(table, (side,))
             if side.endswith("_may_be"):
                 yield f"{side} dropped", _with(table, (side,), None)
-    yield from _others(table, "relation", ("excludes", "needs"), "excludes")
     yield from _others(table, "contact", ("formula", "vessel"), "formula")
     if "other" in table:
         yield "other dropped", _with(_with(table, ("other",), None), ("other_is",), None)
@@ -227,6 +226,19 @@ def _compatibility(table: Table) -> Iterator[tuple[str, Table]]:
         yield from _bounds(table, ("ph",))
 
 
+def _presence(table: Table) -> Iterator[tuple[str, Table]]:
+    for side in ("of", "needs", "except"):
+        if side in table:
+            yield from _narrower(table, (side,))
+    if "except" in table:
+        yield "except dropped", _with(table, ("except",), None)
+    for end, other in (("above", "below"), ("below", "above")):
+        if end in table:
+            yield f"{end} -> {other}", _with(_with(table, (end,), None), (other,), table[end])
+            for moved in _one_digit(table[end]):
+                yield f"{end} {table[end]} -> {moved}", _with(table, (end,), moved)
+
+
 OPERATORS: dict[str, Callable[[Table], Iterator[tuple[str, Table]]]] = {
     "closure": _closure,
     "compatibility": _compatibility,
@@ -236,5 +248,6 @@ OPERATORS: dict[str, Callable[[Table], Iterator[tuple[str, Table]]]] = {
     "market": _market,
     "order": _order,
     "plausibility": _plausibility,
+    "presence": _presence,
     "register": _register,
 }

@@ -303,7 +303,7 @@ def test_each_alternate_is_judged_and_named() -> None:
     found = messages(paint(lines + FILL))
     assert [words for words in found if "DEFOAMER" in words or "GLYCOL" in words] == []
     heavy = messages(paint(lines.replace("0.5 kg", "0.7 kg") + FILL))
-    assert [words.split(" is ")[0] for words in heavy] == [
+    assert [words.split(" is ")[0] for words in heavy if words.startswith("with ")] == [
         "with DEFOAMER instead of WETTER: Defoamer, as supplied, in the paint"
     ]
 

@@ -26,7 +26,7 @@ HERE = Path(__file__).parent.parent
 RULES = HERE / "rules"
 DEMO = HERE / "example_repo"
 HOUSE = DEMO / "rules" / "house.toml"
-PACKS = ("closure", "compatibility", "dose", "materials", "order", "unsafe", "voc")
+PACKS = ("closure", "compatibility", "dose", "materials", "order", "presence", "unsafe", "voc")
 Table = dict[str, Any]
 
 # Rows of the tables of limits, as they were collected: market -> rows read or recalled, rows added from memory.
@@ -347,7 +347,7 @@ def test_what_is_unsafe_stops_says_who_decides_and_waits_for_nothing() -> None:
 def test_what_spoils_a_paint_stops_nothing() -> None:
     spoils = [rule for name, rule in SHIPPED if name.startswith("compatibility/")]
     assert {rule["level"] for rule in spoils} == {"warning", "note"}
-    assert len(spoils) == 24
+    assert len(spoils) == 21
 
 
 def test_a_dose_is_an_error_only_as_a_ceiling() -> None:
@@ -395,7 +395,7 @@ def judged(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Callable[..., 
 
 def test_on_the_eight_baseline_formulas_only_notes_are_heard(judged: Callable[..., Findings]) -> None:
     found = judged({})
-    loud = [one for one in found if one[1] != "note" and one[0].split("/")[0] in ("order", "dose", "voc", "closure", "compatibility", "unsafe")]
+    loud = [one for one in found if one[1] != "note" and one[0].split("/")[0] in ("order", "dose", "voc", "closure", "compatibility", "presence", "unsafe")]
     assert loud == []
     assert ("order/coalescent-before-latex", "note", "T-101") in found
     assert ("house/bit", "warning", "T-149") in found
@@ -446,7 +446,7 @@ BROKEN = {
     "dose/in-can-preservative": instead("T-101", '"1.4 lb"', '"0.4 lb"'),
     "compatibility/zinc-with-swellable-thickener": instead("T-160", "RM-1603", "RM-1602"),
     "compatibility/metal-ions-with-polyacid-dispersant": instead("T-210", "RM-1402", "RM-1401"),
-    "compatibility/swellable-thickener-needs-alkali": instead("T-301", "RM-1603", "RM-1602"),
+    "presence/alkali-for-swellable-thickener": instead("T-301", "RM-1603", "RM-1602"),
     "compatibility/calcium-with-phosphate": {
         **instead("T-101", "RM-1404", "RM-1404"), "materials/RM-1201.toml": [("ground-calcium-carbonate", "gypsum")]
     },

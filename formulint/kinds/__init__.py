@@ -10,9 +10,10 @@ from formulint.kinds.limit import Limit
 from formulint.kinds.market import Market
 from formulint.kinds.order import Order
 from formulint.kinds.plausibility import Plausibility
+from formulint.kinds.presence import Presence
 from formulint.kinds.register import Register
 
-AnyRule = Closure | Compatibility | Completeness | Dose | Limit | Market | Order | Plausibility | Register
+AnyRule = Closure | Compatibility | Completeness | Dose | Limit | Market | Order | Plausibility | Presence | Register
 
 KINDS: dict[str, type[AnyRule]] = {
     "closure": Closure,
@@ -23,5 +24,6 @@ KINDS: dict[str, type[AnyRule]] = {
     "market": Market,
     "order": Order,
     "plausibility": Plausibility,
+    "presence": Presence,
     "register": Register,
 }

@@ -1,4 +1,4 @@
-"""Two things that do not go together in one paint, one that has no place in it, or one that needs another."""
+"""Two things that do not go together in one paint, or one that has no place in it."""
 
 from collections.abc import Iterator
 from itertools import product
@@ -102,9 +102,8 @@ class Pair(NamedTuple):
 
 
 class Compatibility(Rule, frozen=True, kw_only=True, tag="compatibility", tag_field="kind"):
-    """``excludes``: no ``one`` with any ``other``; without ``other``, no ``one`` at all. ``needs``: no ``one`` without some
-    ``other``. ``contact``: in one paint, through intermediates too, or charged upon each other in a vessel. The rule
-    speaks where ``one`` reaches the share ``least`` (substances selected by CAS number count with their own share) and the
+    """No ``one`` with any ``other``; without ``other``, no ``one`` at all. ``contact``: in one paint, through intermediates
+    too, or charged upon each other in a vessel. The rule speaks where ``one`` reaches the share ``least`` (substances selected by CAS number count with their own share) and the
     sheet asks for a ``ph`` inside the window. An error is open where that is not known, and for materials that
     ``one_may_be`` or ``other_may_be`` select and that do not name their components by CAS number.
     """
@@ -115,7 +114,6 @@ class Compatibility(Rule, frozen=True, kw_only=True, tag="compatibility", tag_fi
     other_is: str = ""
     one_may_be: Unnamed | None = None
     other_may_be: Unnamed | None = None
-    relation: Literal["excludes", "needs"] = "excludes"
     contact: Literal["formula", "vessel"] = "formula"
     least: str | None = None
     on: Literal["batch", "film"] = "batch"
@@ -123,16 +121,14 @@ class Compatibility(Rule, frozen=True, kw_only=True, tag="compatibility", tag_fi
 
     @property
     def about(self) -> tuple[Pick, ...]:
-        """Both sides, suspects included; only ``one`` where there need be no other."""
+        """Both sides, suspects included."""
         one = _either(self.one, self.one_may_be)
-        if self.other is None or self.relation == "needs":
+        if self.other is None:
             return (one,)
         return one, _either(self.other, self.other_may_be)
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for each pair of materials, or for each material that is alone with itself."""
-        if self.relation == "needs" and self.contact == "formula" and self._provided(subject):
-            return
         ones = _present(subject, self.one, self.one_may_be)
         others = [] if self.other is None else _present(subject, self.other, self.other_may_be)
         if not ones:
@@ -140,14 +136,8 @@ class Compatibility(Rule, frozen=True, kw_only=True, tag="compatibility", tag_fi
         holds, words, missing = self._conditions(subject, ones)
         if holds == "fail" or (holds == "open" and self.level != "error"):
             return
-        faults = self._excluded(subject, ones, others) if self.relation == "excludes" else self._lacking(subject, ones, others)
-        for fault in faults:
+        for fault in self._excluded(subject, ones, others):
             yield _with(fault, words, missing, holds == "open")
-
-    def _provided(self, subject: FormulaSubject) -> bool:
-        """True where what is needed is somewhere in the paint, as in nearly all of them."""
-        stocks, other = subject.stocks, self.other
-        return other is not None and not other.staged and any(other.holds(stocks[code].material) for code in subject.resolved.leaves if code in stocks)
 
     def _excluded(self, subject: FormulaSubject, ones: list[Present], others: list[Present]) -> Iterator[Fault]:
         if self.other is None:
@@ -160,12 +150,6 @@ class Compatibility(Rule, frozen=True, kw_only=True, tag="compatibility", tag_fi
             if pair is not None and codes not in seen:
                 seen.add(codes)
                 yield self._together(subject, pair)
-
-    def _lacking(self, subject: FormulaSubject, ones: list[Present], others: list[Present]) -> Iterator[Fault]:
-        for one in ones:
-            if not any(self._meeting(one, other) for other in others):
-                words = f"{self._said(subject, one, one.charges[0])} is in the paint without {self.other_is}"
-                yield Fault(_place(subject, one.charges[0]), words)
 
     def _meeting(self, one: Present, other: Present) -> Pair | None:
         """How two materials meet; a material with itself only where it is surely both."""
@@ -269,14 +253,14 @@ class Compatibility(Rule, frozen=True, kw_only=True, tag="compatibility", tag_fi
     def _faults_of_sides(self) -> Iterator[Misread]:
         named = {"one": self.one, "other": self.other, "one_may_be": self.one_may_be, "other_may_be": self.other_may_be}
         for key, side in named.items():
-            if side is not None and _empty(side):
+            if side is not None and selects_everything(side):
                 yield Misread("this selects every material", "name functions, tags, cas, codes or any", (key,))
         suspects = [key for key in ("one_may_be", "other_may_be") if named[key] is not None]
-        if suspects and (self.relation == "needs" or self.level != "error"):
-            yield Misread("what may be it is asked only by an error that excludes", "leave it out", (suspects[0],))
+        if suspects and self.level != "error":
+            yield Misread("what may be it is asked only by an error", "leave it out", (suspects[0],))
         if (self.other is None) != (not self.other_is):
             yield Misread("other and other_is stand together", "say in a word or two what other selects", ("other_is",))
-        if self.other is None and (self.relation == "needs" or self.contact == "vessel" or self.other_may_be is not None):
+        if self.other is None and (self.contact == "vessel" or self.other_may_be is not None):
             yield Misread("without other, a rule can only keep one out of the paint", "add other and other_is", ("other",))
 
 
@@ -284,7 +268,8 @@ def _either(sure: Side, maybe: Unnamed | None) -> Side:
     return sure if maybe is None else Side(any_=(sure, maybe))
 
 
-def _empty(side: Side) -> bool:
+def selects_everything(side: Side) -> bool:
+    """True for a selector without anything to select by."""
     return not (side.functions or side.forms or side.tags or side.codes or side.cas or side.states or side.ionic or side.any_)
 
 
