@@ -58,7 +58,7 @@ class Fault(Struct, frozen=True):
 
     ``measured`` and ``limit`` are in the unit named by ``unit``, as shown to people; None where no number is meant.
     ``missing`` are the places where a figure should stand; ``checked`` says how well the limit was checked, where the
-    rule's own source does not hold for it.
+    rule's own source does not hold for it; ``cause`` says in words what is missing where that alone leaves it open.
     """
 
     place: Place
@@ -72,6 +72,7 @@ class Fault(Struct, frozen=True):
     missing: tuple[Place, ...] = ()
     checked: str = ""
     property: str = ""
+    cause: str = ""
 
 
 class Edit(Struct, frozen=True):
@@ -102,6 +103,7 @@ class Finding(Struct, frozen=True):
     """A fault with the rule that says so, its level and the record it is about.
 
     ``remedies`` are computed only for what is shown.
+    ``stands_for`` is the number of findings that it is told in place of; their rules are listed in ``rule``.
     """
 
     rule: str
@@ -112,6 +114,7 @@ class Finding(Struct, frozen=True):
     why: str = ""
     source: Source | None = None
     remedies: tuple[Remedy, ...] = ()
+    stands_for: int = 1
 
     @property
     def blocks(self) -> bool:

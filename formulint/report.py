@@ -9,6 +9,7 @@ from msgspec import Struct
 
 from formulint.catalog import Catalog
 from formulint.finding import Finding, Level, Mark
+from formulint.folding import causes_first
 from formulint.judge import Scope
 
 Tone = Literal["plain", "good", "bad", "warn", "muted"]
@@ -91,15 +92,21 @@ def overall(findings: Iterable[Finding]) -> Verdict:
 
 
 def by_record(catalog: Catalog, found: Sequence[Located]) -> tuple[Section, ...]:
-    """Findings under the record they are about, the worst record first."""
+    """Findings under the record they are about: first those that are the cause of others, then the worst record."""
     groups: dict[str, list[Located]] = {}
     for one in found:
         groups.setdefault(one.finding.formula or one.finding.material or one.mark.path, []).append(one)
     sections = [
-        Section(heading(catalog, code), tuple(sorted(items, key=lambda one: -one.finding.level)))
+        Section(heading(catalog, code), tuple(sorted(items, key=lambda one: (one.finding.stands_for == 1, -one.finding.level))))
         for code, items in groups.items()
     ]
-    return tuple(sorted(sections, key=lambda part: -max(one.finding.level for one in part.findings)))
+    return tuple(sorted(sections, key=_weight))
+
+
+def _weight(section: Section) -> tuple[bool, int]:
+    """Where a section stands among others: those with a cause of other findings first, then by level."""
+    findings = [one.finding for one in section.findings]
+    return all(one.stands_for == 1 for one in findings), -max(one.level for one in findings)
 
 
 def heading(catalog: Catalog, code: str) -> str:
@@ -119,11 +126,15 @@ def counted(number: int, word: str) -> str:
 
 def summary(findings: Sequence[Finding]) -> str:
     """How many findings of each weight."""
-    stops = sum(1 for one in findings if one.blocks)
+    stops = sum(1 for one in findings if one.blocks and one.fault.kind != "open")
+    opens = [one for one in findings if one.fault.kind == "open" and one.level is not Level.note]
+    stopping = sum(1 for one in opens if one.blocks)
     reviews = sum(1 for one in findings if one.fault.kind == "review")
-    warnings = sum(1 for one in findings if one.level is Level.warning and one.fault.kind != "review")
+    warnings = sum(1 for one in findings if one.level is Level.warning and one.fault.kind == "fail")
     notes = sum(1 for one in findings if one.level is Level.note)
     parts = [counted(stops, "error")] if stops else ["no errors"]
+    parts += [f"{stopping} open that stop"] if stopping else []
+    parts += [f"{len(opens) - stopping} open"] if len(opens) > stopping else []
     parts += [f"{reviews} to review"] if reviews else []
     parts += [counted(warnings, "warning")] if warnings else []
     parts += [counted(notes, "note")] if notes else []
@@ -144,7 +155,7 @@ def assumptions(catalog: Catalog) -> tuple[str, ...]:
 def lint(catalog: Catalog, scope: Scope, findings: Sequence[Finding], notes: bool) -> Report:
     """The report of what was judged; notes are counted unless they are asked for."""
     seen = [finding for finding in findings if notes or finding.level is not Level.note]
-    sections = by_record(catalog, located(catalog, seen))
+    sections = by_record(catalog, located(catalog, causes_first(seen)))
     judged = " and ".join(
         counted(number, word) for number, word in ((len(scope.formulas), "formula"), (len(scope.materials), "material")) if number
     )
@@ -152,7 +163,7 @@ def lint(catalog: Catalog, scope: Scope, findings: Sequence[Finding], notes: boo
     closing = [f"{judged or 'no record'} judged: {summary(findings)}"]
     if folded and not notes:
         closing.append(f"{counted(folded, 'note')} not shown (--notes shows them)")
-    stops = [one for one in findings if one.blocks]
+    stops = [one for one in causes_first(findings) if one.blocks]
     closing += [f"STOP {stop_line(catalog, one)}" for one in stops[:3]]
     closing += [f"and {len(stops) - 3} more that stop"] if len(stops) > 3 else []
     closing += mend_lines(findings)

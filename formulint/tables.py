@@ -12,6 +12,7 @@ from formulint.compare import FormulaChange, PropertyChange
 from formulint.compare import formulas as compare_formulas
 from formulint.content import Gap, Value
 from formulint.finding import Level
+from formulint.folding import causes_first
 from formulint.gate import Answer
 from formulint.interval import ends
 from formulint.lines import LineChange
@@ -276,7 +277,7 @@ def with_deltas(report: Report, staged: Staged) -> Report:
 def gate(answer: Answer, notes: bool) -> Report:
     """The answer of the gate: what was judged by what, what keeps it out, and what the proposal does to the paints."""
     seen = [one for one in answer.findings if notes or one.level is not Level.note]
-    sections = by_record(answer.after, located(answer.after, seen))
+    sections = by_record(answer.after, located(answer.after, causes_first(seen)))
     sections += tuple(change_section(answer.after, one, ()) for one in answer.changes if printed_moves(answer.after, one))
     facts = [f"judged by the settings and rules of the base, {answer.base[:7]}"]
     if answer.merged:

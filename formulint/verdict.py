@@ -146,9 +146,10 @@ def _listed(gap: Gap) -> str:
 
 def open_fault(name: str, gap: Gap, place: Place, limit: str = "") -> Fault:
     """The fault of a value that cannot be computed, with what is missing and where it should stand."""
-    message = f"{name} cannot be computed: {_listed(gap) or 'the lines do not add up to a batch'}"
+    cause = _listed(gap)
+    message = f"{name} cannot be computed: {cause or 'the lines do not add up to a batch'}"
     places = tuple(item.place for item in gap.missing)
-    return Fault(place, message, "fill in what is missing; unknown is not zero", "open", limit=limit or None, missing=places)
+    return Fault(place, message, "fill in what is missing; unknown is not zero", "open", limit=limit or None, missing=places, cause=cause)
 
 
 @lru_cache(maxsize=KEPT)

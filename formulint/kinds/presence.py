@@ -96,9 +96,10 @@ class Presence(Rule, frozen=True, kw_only=True, tag="presence", tag_field="kind"
 
     def _unknown(self, subject: FormulaSubject, asking: list[Asking]) -> Fault:
         words = f"whether the paint needs {self.needs_is} cannot be said: {'; '.join(one.why for one in asking[:3])}"
+        cause = "; ".join(one.why for one in asking)
         missing = tuple(Place(subject.stocks[one.code].path, (self.figure,)) for one in asking)
         remedy = f"add {self.figure} from the supplier's sheet"
-        return Fault(_place(subject, asking[0].code), words, remedy, "open", missing=missing)
+        return Fault(_place(subject, asking[0].code), words, remedy, "open", missing=missing, cause=cause)
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: a selector of everything, a figure without a bound, a bound that is none."""

@@ -1,0 +1,92 @@
+"""One missing figure is told once, before all else; machines still get every check that hangs on it."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from in_memory import SETTINGS, Records, catalog
+from repository import Table
+
+from formulint.catalog import Catalog
+from formulint.finding import Finding
+from formulint.folding import causes_first
+from formulint.judge import Judge
+from formulint.render import json_report
+from formulint.render.terminal import plain
+from formulint.report import lint, summary
+from formulint.scope import everything
+
+WATER: Table = {"name": "water", "functions": ["water"], "form": "liquid", "density": "1 kg/L", "nonvolatile": "0 %", "water": "100 %"}
+OIL: Table = {"name": "oil", "functions": ["other"], "form": "liquid", "nonvolatile": "100 %"}
+LIMITS: Table = {"density": {"min": "0.9 kg/L"}, "nonvolatile_volume": {"min": "1 %"}, "cost_mass": {"max": "9 USD/kg"}}
+
+
+def shelf(*formulas: str, **oil: str) -> Catalog:
+    """Formulas by volume of water and an oil that lacks what it is not given here."""
+    lines = [{"material": "W", "amount": "6 L"}, {"material": "OIL", "amount": "3 kg"}]
+    record: Table = {
+        "name": "by volume", "revision": 1, "state": "production", "class": "intermediate", "batch": "9 L",
+        "stage": [{"name": "Mix", "kind": "charge", "additions": lines}], "limits": LIMITS,
+    }  # fmt: skip
+    materials: Records = {"W": {**WATER, "price": "1 USD/kg"}, "OIL": {**OIL, **oil}}
+    return catalog(materials, dict.fromkeys(formulas, record), SETTINGS)
+
+
+def found(state: Catalog) -> tuple[Finding, ...]:
+    """Everything there is to say, but for notes."""
+    return tuple(one for one in Judge(state).findings(everything(state)) if one.level.name != "note")
+
+
+def text(state: Catalog) -> str:
+    """The report of everything, as one line."""
+    return " ".join(plain(lint(state, everything(state), found(state), False)).split())
+
+
+def test_the_cause_is_told_first_and_once_with_what_hangs_on_it() -> None:
+    first, *rest = causes_first(found(shelf("T-1", "T-2", price="1 USD/kg")))
+    words = "OIL has no density: 6 checks of T-1, T-2 cannot be answered: whether the lines add up to the batch; density; nonvolatile, volume"
+    assert first.fault.message == words
+    assert (first.material, first.formula, first.stands_for, first.fault.kind) == ("OIL", "", 6, "open")
+    assert first.rule == "closure/batch, own-limit/density, own-limit/nonvolatile-volume"
+    assert [one for one in rest if "density" in one.fault.message] == []
+
+
+def test_what_is_missing_elsewhere_is_told_apart_and_a_single_check_as_it_is() -> None:
+    mixed = causes_first(found(shelf("T-1")))
+    assert mixed[0].fault.message.startswith("OIL has no density, price: 4 checks of T-1 cannot")
+    single = found(shelf("T-1", density="1 kg/L"))
+    assert [one.fault.message for one in single if one.fault.kind == "open"] == ["Cost, mass cannot be computed: OIL has no price"]
+    assert causes_first(single) == single
+
+
+def test_it_stands_at_the_head_of_the_report_and_stops() -> None:
+    told = text(shelf("T-1", "T-2", price="1 USD/kg"))
+    assert told.index("OIL oil OPEN OIL has no density") < 120
+    assert told.count("OIL has no density") == 1
+    assert "STOP materials/OIL.toml, line 1: closure/batch" in told
+    assert "This stops a commit." in told
+
+
+def test_machines_get_every_check() -> None:
+    state = shelf("T-1", "T-2", price="1 USD/kg")
+    results = json.loads(json_report.lint(state, found(state), {}))["results"]
+    assert sorted(one["rule"] for one in results if one["kind"] == "open") == sorted(2 * ["closure/batch", "own-limit/density", "own-limit/nonvolatile-volume"])
+
+
+def test_it_stops_where_any_of_the_checks_stops() -> None:
+    findings = found(shelf("T-1"))
+    assert any(one.blocks for one in causes_first(findings)) == any(one.blocks for one in findings) is True
+
+
+@pytest.mark.parametrize(("oil", "words"), [({}, "no errors, 4 open that stop, 1 warning"), ({"density": "1 kg/L"}, "no errors, 1 open that stop")])
+def test_what_is_open_is_counted_apart(oil: dict[str, str], words: str) -> None:
+    assert summary(found(shelf("T-1", **oil))) == words
+
+
+def test_what_is_open_and_does_not_stop_is_no_warning() -> None:
+    latex: Table = {"name": "latex", "functions": ["binder"], "form": "emulsion", "density": "1 kg/L", "nonvolatile": "50 %", "water": "50 %", "nonvolatile_density": "1.1 kg/L"}
+    stage = {"name": "Mix", "kind": "letdown", "additions": [{"material": "L", "amount": "9 kg"}]}
+    record: Table = {"name": "p", "revision": 1, "state": "bench", "class": "clear", "markets": ["canada"], "batch": "9 kg", "stage": [stage]}
+    opens = [one for one in found(catalog({"L": latex}, {"T-1": record})) if one.rule == "presence/coalescent-for-hard-latex"]
+    assert summary(opens) == "no errors, 1 open"
