@@ -3,6 +3,8 @@
 from collections.abc import Iterator
 from typing import Literal
 
+from msgspec.structs import replace
+
 from formulint.content import SHARES, Gap, shares_close
 from formulint.errors import Misread
 from formulint.finding import Fault, Place
@@ -37,7 +39,8 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         place = Place(subject.path, ("batch",))
         shares = subject.resolved.shares_total
         if shares is not None:
-            yield from self._shares(shares, place)
+            for fault in self._shares(shares, place):
+                yield self._with_slip(subject, fault, 1.0, read(self.shares_within, ("mass share",)).base, "%")
             return
         total = subject.resolved.totals.get("total_mass" if batch.dimension == "mass" else "total_volume", 0.0)
         if isinstance(total, Gap):
@@ -46,7 +49,8 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         found = _closes(total, batch.base, subject.closure)
         if found == "fail":
             low, high = ends(total)
-            yield self._off(subject, low if low > batch.base else high, place)
+            fault = self._off(subject, low if low > batch.base else high, place)
+            yield self._with_slip(subject, fault, batch.base, subject.closure, batch.lo.unit.symbol)
         elif found == "open":
             unit = batch.lo.unit.symbol
             amount = shown(total, unit, 2)
@@ -64,6 +68,25 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         name, whole, within = f"total_{batch.dimension}", batch.base, subject.closure
         look = (batch.lo.unit.symbol, 2)
         return Goal(lambda one: one.resolved.totals.get(name, 0.0), whole * (1 - within), whole * (1 + within), look, whole)
+
+    def _with_slip(self, subject: FormulaSubject, fault: Fault, whole: float, within: float, unit: str) -> Fault:
+        """The fault with the line that stands in another unit than the rest, and with what would close the sheet."""
+        if fault.kind != "fail":
+            return fault
+        from formulint.slip import likely, stands_out
+
+        words, remedy, places = fault.message, fault.remedy, []
+        odd = stands_out(subject.formula)
+        if odd is not None:
+            words, places = f"{words}; {odd.words}", [odd.keys]
+        slips = likely(subject.formula, subject.resolved, whole, within)
+        if slips:
+            told = (f"{one.meant} of {one.code} instead of {one.written}" for one in slips)
+            closes = shown(slips[0].total, unit, 2)
+            remedy = f"{', or '.join(told)} would close it ({closes}): check that line against the notebook first"
+            places += [one.keys for one in slips if one.keys not in places]
+        related = tuple(Place(subject.path, (*keys, "amount")) for keys in places)
+        return replace(fault, message=words, remedy=remedy, related=related)
 
     def _shares(self, total: Number, place: Place) -> Iterator[Fault]:
         found = _closes(total, 1.0, read(self.shares_within, ("mass share",)).base)
