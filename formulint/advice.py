@@ -16,6 +16,9 @@ _NUMBER = r"[+-]?[0-9]+(?:\.[0-9]+)?(?:[eE][+-]?[0-9]+)?"
 _RATE = re.compile(r"(?:deg ?)?[FCK]/.+")
 _SEPARATORS = {",": "a comma", "'": "an apostrophe", "_": "an underscore", " ": "a blank", ".": "more than one point"}
 _SIGNS = {"$": "USD", "\u20ac": "EUR", "\u00a3": "GBP", "\u00a5": "JPY"}
+_FILLS = re.compile(
+    r"(q\.? ?s\.?(?: ?p\.?)?|quantum satis|balance|bal\.?|remainder|rest|make up|fill(?: up)?|(?=to |ad ))(?: ?(?:to|ad|up to)? ?(.*[0-9].*))?", re.IGNORECASE
+)
 _SHOWN = 40  # characters of a faulty text that a message repeats
 
 
@@ -77,8 +80,9 @@ def _no_figure(text: str, dimensions: tuple[str, ...]) -> Misread | None:
     bare = text.strip()
     if not bare:
         return Misread("there is no figure between the quotation marks", f"{_like(dimensions)}, or leave the key out")
-    if bare in ("q.s.", "qs", "q.s"):
-        return Misread(f"{quoted(text)} cannot stand here", 'only the amount of an addition can be "q.s."')
+    fills = _FILLS.fullmatch(bare)
+    if fills is not None:
+        return _to_fill(text, fills[2] or "", dimensions)
     if any(one.isnumeric() for one in bare):
         return None
     if find(bare, DIMENSIONS) is not None:
@@ -86,6 +90,15 @@ def _no_figure(text: str, dimensions: tuple[str, ...]) -> Misread | None:
     return Misread(
         f"there is no number in {quoted(text)}", f"{_like(dimensions)}; where it is not known, leave the key out"
     )
+
+
+def _to_fill(text: str, whole: str, dimensions: tuple[str, ...]) -> Misread:
+    """Water to fill up, in one of the ways in which sheets say it; ``whole`` is to what, where they say so."""
+    if not {"mass", "mass share"} <= set(dimensions):
+        return Misread(f"{quoted(text)} cannot stand here", 'only the amount of an addition can be "q.s."')
+    batch = _readable(whole, ("mass", "volume"))
+    how = f'; to how much is said once, above: batch = "{batch}"' if batch else ": it fills up to the batch"
+    return Misread(f"{quoted(text)} is not how filling up is written here", f'write amount = "q.s."{how}')
 
 
 def _two_ends(text: str, dimensions: tuple[str, ...]) -> Misread | None:
@@ -252,6 +265,8 @@ def _digits(text: str, dimensions: tuple[str, ...]) -> Misread | None:
         words = f"the point in {quoted(text)} has no digit on one side"
         return Misread(words, _write([f"{bare[1]}{number}{bare[3]}"], dimensions))
     found = re.match(_NUMBER, text)
+    if found is None and dimensions == ("number",) and re.match("ph ?[0-9]", text, re.IGNORECASE):
+        return Misread("pH has no unit", f'write ph = "{text[2:].strip()}"')
     if found is None:
         behind = re.fullmatch(rf"([A-Za-z%/0-9]+) ?({_NUMBER})", text)
         candidates = [f"{behind[2]} {behind[1]}"] if behind else []
@@ -270,6 +285,8 @@ def _unit(text: str, dimensions: tuple[str, ...]) -> Misread:
     found = re.match(_NUMBER, text)
     number = found[0] if found else ""
     word = text[len(number) :].strip()
+    if not word and dimensions == ("mass share",):
+        return Misread(f"{quoted(text)} has no unit: a share is written in %", _write(_percents(number), dimensions))
     if not word:
         units = [example.partition(" ")[2] for example in examples(dimensions)]
         return Misread(f"{quoted(text)} has no unit", _write([f"{number} {unit}" for unit in units], dimensions))
@@ -287,6 +304,14 @@ def _unit(text: str, dimensions: tuple[str, ...]) -> Misread:
         offered = [f"{_divided(number, divisor)} {unit}" for divisor, unit in refusal[2]]
         return Misread(f"{quoted(word)} {refusal[1]}", _write(offered, dimensions) if offered else refusal[3])
     return _unknown(text, number, word, dimensions)
+
+
+def _percents(number: str) -> list[str]:
+    """What a share without its unit may mean: 0.48 is 48 % or 0.48 %."""
+    from decimal import Decimal
+
+    value = Decimal(number)
+    return [f"{(100 * value).normalize():f} %", f"{number} %"] if 0 < value <= 1 else [f"{number} %"]
 
 
 def _unknown(text: str, number: str, word: str, dimensions: tuple[str, ...]) -> Misread:

@@ -42,7 +42,10 @@ class Figure:
             return cls(one, one)
         if isinstance(raw, dict):
             return cls._range(raw)
-        raise Misread(f"expected text such as \"{cls.example}\", got {describe(raw)}", _quote_hint(raw, cls.example))
+        hint = _quote_hint(raw, cls.example)
+        if isinstance(raw, float) and cls.dimensions == ("mass share",) and 0 < raw <= 1:
+            hint = f'write it as text with its %: "{100 * float(raw):g} %" or "{raw} %"'
+        raise Misread(f"expected text such as \"{cls.example}\", got {describe(raw)}", hint)
 
     @classmethod
     def _range(cls, raw: dict[str, object]) -> Self:
@@ -133,6 +136,8 @@ def describe(raw: object) -> str:
 
 def _quote_hint(raw: object, example: str) -> str:
     if isinstance(raw, int | float) and not isinstance(raw, bool):
+        if " " not in example:
+            return f'put the number in quotation marks, such as "{example}": then its digits are kept'
         return f'put the number and its unit in quotation marks, such as "{example}": then its digits are kept'
     return f'write it as "{example}"'
 

@@ -177,7 +177,7 @@ class Judge:
         stock = self.catalog.stock(code)
         if stock is None:
             return
-        subject = MaterialSubject(stock, self.catalog.today)
+        subject = MaterialSubject(stock, self.catalog.today, self.catalog.settings.units)
         for entry in self.catalog.rulebook.in_force():
             if type(entry.rule).check_material is not Rule.check_material:
                 for fault in entry.rule.check_material(subject):

@@ -103,7 +103,7 @@ class Git:
             message = "git refuses this repository, because its folder belongs to another user"
             return UserError(message, f"if you trust it: git config --global --add safe.directory {self.folder}")
         if b"index file" in complaint or b"bad signature" in complaint:
-            message = f"the index of this repository is damaged: {said}"
+            message = f"what git holds as staged is damaged: {said}"
             return UserError(message, "move .git/index aside and run git reset; then stage your changes again")
         if broken(complaint):
             return UserError(f"this clone is damaged or incomplete: {said}", DAMAGE)

@@ -190,6 +190,11 @@ def stop_line(catalog: Catalog, finding: Finding) -> str:
 CAUTION = "Screening by calculation: safety data sheets, local codes and qualified people decide."
 
 
+def state_words(label: str) -> str:
+    """A state in plain words; a commit by its id."""
+    return {"work tree": "the files as they lie here", "index": "what is staged"}.get(label, label)
+
+
 def title_line(catalog: Catalog) -> str:
     """What was looked at, and the day it was judged by."""
-    return f"formulint: {catalog.snapshot.label}, judged as on {catalog.today} ({catalog.snapshot.date_origin})"
+    return f"formulint: {state_words(catalog.snapshot.label)}, judged as on {catalog.today} ({catalog.snapshot.date_origin})"

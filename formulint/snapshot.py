@@ -158,7 +158,7 @@ def work_tree(start: str | git.Repository, today: date | None = None, folders: F
         disk, prefix = worktree.Disk(repository.top), repository.prefix
         rows = disk.classify(_names_on_disk(repository, disk, folders))
     else:
-        raise UserError("there is no work tree here", "name a commit with --at, or go to a work tree")
+        raise UserError("no files lie here: this repository keeps commits only", "name a commit with --at, or go where its files lie")
     root, entries, faults = _assemble(rows, prefix, "make one with formulint start")
     day, origin = _day(today)
     folder = worktree.path_of(disk, root)
@@ -169,7 +169,7 @@ def index(start: str | git.Repository, today: date | None = None) -> Snapshot:
     """What is staged, and so would be committed; git says which index where it runs us as a hook."""
     repository = git.require(start) if isinstance(start, str) else start
     if not repository.top:
-        raise UserError("there is no work tree here, so nothing is staged", "name a commit with --at")
+        raise UserError("no files lie here, so nothing is staged", "name a commit with --at")
     staged = repository.staged()
     remedy = "stage it with git add formulint.toml, or make one with formulint start"
     in_conflict = [(git.REGULAR[0], "", name) for name in staged.unmerged]
@@ -192,7 +192,7 @@ def at(start: str | git.Repository, revision: str, today: date | None = None) ->
     remedy = "name a commit that holds one, or make one with formulint start"
     root, entries, faults = _assemble(repository.committed(commit), repository.prefix, remedy)
     if today is None:
-        day, origin = _committed_on(repository, commit), f"committer date of {short}"
+        day, origin = _committed_on(repository, commit), f"the date of commit {short}"
     else:
         day, origin = _day(today)
     folder = worktree.path_of(worktree.Disk(repository.top), root) if repository.top else ""

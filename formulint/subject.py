@@ -166,10 +166,11 @@ class FormulaSubject(Struct, frozen=True):
 
 
 class MaterialSubject(Struct, frozen=True):
-    """One material."""
+    """One material; ``units`` are those that people are shown."""
 
     stock: Stock
     today: date
+    units: str = "metric"
 
 
 class RegisterSubject(Struct, frozen=True):

@@ -11,7 +11,7 @@ MOST = 200
 def closest(word: str, words: Iterable[str]) -> str | None:
     """The one of ``words`` that ``word`` is most likely a slip of, or None.
 
-    Capitals, blanks, hyphens and underscores do not count, and a word may be cut short. Words longer than 40
+    Capitals, blanks, hyphens and underscores do not count, a word may be cut short or be the trade's own. Words longer than 40
     characters are not looked at, nor more than 200 candidates: whatever a file holds, the answer comes at once.
     """
     if not word or len(word) > LONGEST:
@@ -23,6 +23,11 @@ def closest(word: str, words: Iterable[str]) -> str | None:
     meant = _fold(word)
     if meant in folded:
         return folded[meant]
+    from formulint.synonyms import SYNONYMS
+
+    for other in SYNONYMS.get(meant, ()):
+        if _fold(other) in folded:
+            return folded[_fold(other)]
     begun = [candidate for candidate in folded if candidate.startswith(meant)]
     if len(begun) == 1 and len(meant) >= 3:
         return folded[begun[0]]

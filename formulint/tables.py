@@ -31,6 +31,7 @@ from formulint.report import (
     counted,
     heading,
     located,
+    state_words,
     stop_line,
     summary,
     title_line,
@@ -249,7 +250,7 @@ def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], reac
         facts.append("reached through what they use: " + ", ".join(f"{stem(name)} (by {code})" for name, code in sorted(reach.through.items())))
     if reach.policy:
         facts.append("policy changed: " + ", ".join(reach.policy))
-    title = f"formulint: from {before.snapshot.label} to {after.snapshot.label}, judged as on {after.today} ({after.snapshot.date_origin})"
+    title = f"formulint: from {state_words(before.snapshot.label)} to {state_words(after.snapshot.label)}, judged as on {after.today} ({after.snapshot.date_origin})"
     new = [finding for one in changes for finding in one.new]
     gone = sum(len(one.gone) for one in changes)
     closing = [f"{counted(len(told), 'formula')} changed; new findings: {summary(new)}; {gone} no longer found"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from functools import lru_cache
+from math import inf
 from typing import Literal
 
 from formulint.content import Gap, Value
@@ -69,13 +70,22 @@ def title_of(property_id: str) -> str:
     return f"CAS {property_id.removeprefix(SUBSTANCE)}"
 
 
+MANY_PPM = 1e-3  # kg/kg; more than a thousand parts in a million are told in %
+
+
+def readable(unit: str, digits: int, *values: float) -> tuple[str, int]:
+    """Unit and digits in which people read these numbers: ppm up to a thousand of them, then %."""
+    return ("%", digits + 3) if unit == "ppm" and any(MANY_PPM * (1 + CLOSE) < one < inf for one in values) else (unit, digits)
+
+
 def shown(value: Value, unit: str, digits: int) -> str:
     """A value for people: ``11.94 lb/gal``, ``37.1 to 39.0 %``, ``open``."""
     if isinstance(value, Gap):
         return "open"
     if isinstance(value, AtLeast):
-        return f"at least {show(value.lo, unit, digits)}"
+        return f"at least {show(value.lo, *readable(unit, digits, value.lo))}"
     low, high = ends(value)
+    unit, digits = readable(unit, digits, high)
     first, last = show(low, unit, digits), show(high, unit, digits)
     if first == last:
         return first
@@ -116,6 +126,7 @@ def judge_bounds(
     low, high = ends(value)
     below = bound is bounds[0] and not (bound is bounds[1] and low >= bound.base * (1 - CLOSE))  # both may be one object
     far = low if below else high
+    unit, digits = readable(unit, digits, low, *(() if isinstance(value, AtLeast) else (high,)), bound.base)
     number, limit = apart(far, bound, unit, digits)
     side = "below" if below else "above"
     least = "at least" if below else "at most"

@@ -284,7 +284,7 @@ def test_git_takes_the_patches_of_commits_as_mail(works: Repo) -> None:
 # --- what is cut out of an answer --------------------------------------------------------------------------------
 
 REPORT = """\
-formulint: index, judged as on 2026-01-12
+formulint: what is staged, judged as on 2026-01-12
 
 T-1  White (production, revision 1)
   STOP    the lines add up to 102 gal

@@ -364,7 +364,7 @@ def test_looking_for_a_code_in_a_spoilt_file_is_refused(tmp_path: Path) -> None:
 def test_a_spoilt_index_is_named_with_a_remedy(tmp_path: Path) -> None:
     repo = build(tmp_path, [START])
     (repo.path / ".git" / "index").write_bytes(b"garbage")
-    assert "index of this repository is damaged" in refusal(lambda: snapshot.index(str(repo)))
+    assert "what git holds as staged is damaged" in refusal(lambda: snapshot.index(str(repo)))
 
 
 def test_a_tree_that_names_a_file_twice_is_refused(tmp_path: Path) -> None:

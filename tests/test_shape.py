@@ -270,6 +270,7 @@ WORDS = ["semi-gloss", "gloss", "flat", "production", "gloss_60", "gloss_85", "x
         ("gloss60", "gloss_60"),
         ("matt", None),
         ("fl", None),
+        ("lab", None),
         ("", None),
         ("x" * 41, None),
     ],

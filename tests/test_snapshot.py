@@ -102,7 +102,7 @@ def test_bare_repository_has_commits_only(tmp_path: Path) -> None:
     state = snapshot.at(str(tmp_path / "bare"), "main")
     assert (state.read(A), state.folder) == (b"a = 1\n", "")
     for source in (snapshot.index, snapshot.work_tree):
-        with pytest.raises(UserError, match="no work tree"):
+        with pytest.raises(UserError, match="no files lie here"):
             source(str(tmp_path / "bare"))
 
 
@@ -351,7 +351,7 @@ def test_announced_files_are_not_staged(tmp_path: Path, commits: list[Commit]) -
 )
 def test_a_commit_is_dated_in_utc(tmp_path: Path, when: str, day: date) -> None:
     state = snapshot.at(str(build(tmp_path, [START._replace(date=when)])), "HEAD")
-    assert (state.date, state.date_origin) == (day, f"committer date of {state.label}")
+    assert (state.date, state.date_origin) == (day, f"the date of commit {state.label}")
 
 
 @pytest.mark.parametrize("stamp", ["99999999999999999", "-5", "x"])

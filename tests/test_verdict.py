@@ -100,7 +100,8 @@ def test_a_tighter_limit_never_removes_a_fault(value: float, width: float, tight
 SHOWN = [
     (1.4304, "kg/L", 3, "1.430 kg/L"), (1.4305, "lb/gal", 2, "11.94 lb/gal"), (Interval(0.371, 0.39), "%", 1, "37.1 to 39.0 %"),
     (Interval(0.3712, 0.3713), "%", 1, "37.1 %"), (AtLeast(0.000265, 0.01), "ppm", 1, "at least 265.0 ppm"), (GAP, "%", 1, "open"),
-    (1.25, "", 2, "1.25"), (-1e-9, "kg", 2, "0.00 kg"),
+    (0.001, "ppm", 1, "1000.0 ppm"), (0.0034, "ppm", 1, "0.3400 %"), (Interval(0.0009, 0.0011), "ppm", 0, "0.090 to 0.110 %"),
+    (AtLeast(0.002, 0.01), "ppm", 0, "at least 0.200 %"), (1.25, "", 2, "1.25"), (-1e-9, "kg", 2, "0.00 kg"),
 ]  # fmt: skip
 
 

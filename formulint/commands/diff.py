@@ -17,7 +17,7 @@ from formulint.scope import touched
 
 OPTIONS = (
     Option("old", "a commit (default: HEAD), or OLD..NEW, or OLD...NEW: NEW against where it parted from OLD", "OLD", default="HEAD"),
-    Option("new", "a commit (default: the work tree)", "NEW"),
+    Option("new", "a commit (default: the files as they lie here)", "NEW"),
     Option("--staged", "compare OLD with what is staged", default=False),
     Option("--only", "only this formula; may be repeated, or all of them after --", "CODE", repeated=True, takes_rest=True),
     TODAY,
@@ -29,9 +29,9 @@ def run(options: SimpleNamespace) -> int:
     """Compare and show; 1 where the newer state has a new finding that stops."""
     repository = git.require(options.folder)
     old, new = _revisions(options, repository)
-    first = snapshot.at(repository, old, options.today)
+    first = _at(repository, old, options)
     if new is not None:
-        second = snapshot.at(repository, new, options.today)
+        second = _at(repository, new, options)
     elif options.staged:
         second = snapshot.index(repository, options.today)
     else:
@@ -55,6 +55,29 @@ def run(options: SimpleNamespace) -> int:
         put(options, shown(options, tables.diff(before, after, changes, reach), second.root))
     first.close()
     return 1 if any(finding.blocks for change in changes for finding in change.new) else 0
+
+
+def _at(repository: git.Repository, revision: str, options: SimpleNamespace) -> snapshot.Snapshot:
+    """A state; where a code was typed for it, how a code is named."""
+    try:
+        return snapshot.at(repository, revision, options.today)
+    except UserError as error:
+        code = _code(repository, revision)
+        if code:
+            states = "" if options.old in (revision, "HEAD") else f"{options.old} "
+            words = f"{code} is the code of a record, not a commit, branch or tag"
+            raise UserError(words, f"codes stand behind two hyphens: formulint diff {states}-- {code}") from None
+        raise error
+
+
+def _code(repository: git.Repository, text: str) -> str:
+    """The code of a record that a text names, among the files here or, where none lie here, in the last commit; empty if none."""
+    try:
+        here = snapshot.work_tree(repository) if repository.top else snapshot.at(repository, "HEAD")
+    except UserError:
+        return ""
+    codes = (stem(name) for name in here.entries if name.endswith(".toml"))
+    return next((code for code in codes if code.casefold() == text.casefold()), "")
 
 
 def _known(codes: Sequence[str], before: Catalog, after: Catalog) -> None:

@@ -6,11 +6,13 @@ from formulint.errors import Misread
 from formulint.figure import Figure
 from formulint.finding import Fault, Place
 from formulint.formula import Bounds
-from formulint.material import Material
-from formulint.quantity import Quantity, read
+from formulint.quantity import Quantity, in_unit, read
 from formulint.rule import Pick, Rule
 from formulint.subject import MaterialSubject
 from formulint.verdict import refuse_crossed
+
+FACTORS = {"density": ("kg/L", "lb/gal", "g/L"), "mass share": ("%",)}
+"""Units that are taken for each other on supplier's sheets."""
 
 DIMENSIONS = {
     "density": "density", "nonvolatile_density": "density", "film_density": "density", "pigment_density": "density",
@@ -34,18 +36,25 @@ class Plausibility(Rule, frozen=True, kw_only=True, tag="plausibility", tag_fiel
         for field, bounds in self.window.items():
             figure = getattr(material, field)
             if isinstance(figure, Figure) and not getattr(figure, "derived", False):
-                yield from self._outside(material, field, figure, bounds, subject.stock.path)
+                yield from self._outside(subject, field, figure, bounds)
 
-    def _outside(self, material: Material, field: str, figure: Figure, bounds: Bounds, path: str) -> Iterator[Fault]:
+    def _outside(self, subject: MaterialSubject, field: str, figure: Figure, bounds: Bounds) -> Iterator[Fault]:
         least, most = self._read(field, bounds)
         below = least is not None and figure.hi.base < least.base * (1 - 1e-9)
         above = most is not None and figure.lo.base > most.base * (1 + 1e-9)
-        if below or above:
-            usual = f"{bounds.min} to {bounds.max}" if bounds.min and bounds.max else str(bounds.min or bounds.max)
-            name = self.name or self.title
-            words = f"{material.code}: {field.replace('_', ' ')} {figure.text} is unusual for {name}, where {usual} is usual"
-            remedy = "check figure and unit against the supplier's sheet"
-            yield Fault(Place(path, (field,)), words, remedy, measured=figure.text, limit=usual)
+        if not (below or above):
+            return
+        material, name = subject.stock.material, self.name or self.title
+        usual = " to ".join(_said(end, subject.units) for end in (least, most) if end is not None)
+        text = figure.text
+        if figure.known and figure.dimension == "density" and not text.endswith(_density_unit(subject.units)):
+            text += f" ({_said(figure.lo, subject.units)})"
+        words = f"{material.code}: {field.replace('_', ' ')} {text} is unusual for {name}, where {usual} is usual"
+        remedy = "check figure and unit against the supplier's sheet"
+        meant = next((one for one in _readings(figure) if _inside(one, least, most)), None)
+        if meant is not None:
+            remedy = f'{meant} would be usual: {remedy}'
+        yield Fault(Place(subject.stock.path, (field,)), words, remedy, measured=figure.text, limit=usual)
 
     def _read(self, field: str, bounds: Bounds) -> tuple[Quantity | None, Quantity | None]:
         dimension = (DIMENSIONS[field],)
@@ -64,3 +73,30 @@ class Plausibility(Rule, frozen=True, kw_only=True, tag="plausibility", tag_fiel
                 yield Misread(error.message, error.remedy, ("window", field))
             if bounds.min is None and bounds.max is None:
                 yield Misread(f"the window of {field} needs min, max or both", at=("window", field))
+
+
+def _density_unit(units: str) -> str:
+    return "lb/gal" if units == "us" else "kg/L"
+
+
+def _said(end: Quantity, units: str) -> str:
+    """An end of a window in the units of the house; only densities have two."""
+    unit = _density_unit(units)
+    if end.unit.dimension != "density" or end.unit.symbol == unit:
+        return str(end)
+    return f"{in_unit(end.base, unit):.{2 if units == 'us' else 3}f} {unit}"
+
+
+def _readings(figure: Figure) -> Iterator[Quantity]:
+    """What a figure outside its window may have been meant as: its number in another unit, or a share that was written as a fraction."""
+    if not figure.known:
+        return
+    for unit in FACTORS.get(figure.dimension, ()):
+        if unit != figure.lo.unit.symbol:
+            yield read(f"{figure.lo.digits} {unit}", (figure.dimension,))
+        elif unit == "%":
+            yield read(f"{100 * figure.lo.value:g} %", (figure.dimension,))
+
+
+def _inside(one: Quantity, least: Quantity | None, most: Quantity | None) -> bool:
+    return (least is None or one.base >= least.base) and (most is None or one.base <= most.base)
