@@ -67,7 +67,7 @@ PROPERTIES: tuple[Property, ...] = (
     Property("pvc_binder", "PVC p+b", "PVC, pigment+binder", "volume share", "%", 1, "%", 1,
              pigment.pvc_binder, BENCH),
     Property("cpvc", "CPVC", "CPVC", "volume share", "%", 1, "%", 1, pigment.cpvc, OIL,
-             estimate="estimate from oil absorption, opaque polymer left out; never a limit by itself"),
+             estimate="estimate from oil absorption, opaque polymer left out; latex binds less well than oil, so the paint goes critical at a lower PVC; never a limit by itself"),
     Property("reduced_pvc", "PVC/CPVC", "PVC/CPVC", "number", "", 2, "", 2, pigment.reduced_pvc,
              "pvc_binder over cpvc, common practice", estimate="rests on the estimated CPVC"),
     Property("pigment_binder", "P/B", "Pigment/binder", "number", "", 2, "", 2, pigment.pigment_binder,
