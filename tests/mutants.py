@@ -239,15 +239,38 @@ def _presence(table: Table) -> Iterator[tuple[str, Table]]:
                 yield f"{end} {table[end]} -> {moved}", _with(table, (end,), moved)
 
 
+def _step(table: Table) -> Iterator[tuple[str, Table]]:
+    yield from _bounds(table)
+    yield from _others(table, "figure", ("temperature", "time", "speed", "fineness"))
+    for key in ("steps", "stages"):
+        if key in table:
+            yield f"{key} of another kind", _with(table, (key,), ["sample" if key == "steps" else "fill"])
+
+
+def _exposure(table: Table) -> Iterator[tuple[str, Table]]:
+    yield from _narrower(table, ("of",))
+    yield "steps of another kind", _with(table, ("steps",), ["mix"])
+
+
+def _sheet(table: Table) -> Iterator[tuple[str, Table]]:
+    yield from _others(table, "check", ("twice", "unit-apart", "note"))
+    if "least" in table:
+        for moved in _one_digit(table["least"]):
+            yield f"least {table['least']} -> {moved}", _with(table, ("least",), moved)
+
+
 OPERATORS: dict[str, Callable[[Table], Iterator[tuple[str, Table]]]] = {
     "closure": _closure,
     "compatibility": _compatibility,
     "completeness": _completeness,
     "dose": _dose,
+    "exposure": _exposure,
     "limit": _limit,
     "market": _market,
     "order": _order,
     "plausibility": _plausibility,
     "presence": _presence,
     "register": _register,
+    "sheet": _sheet,
+    "step": _step,
 }

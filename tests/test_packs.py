@@ -26,7 +26,7 @@ HERE = Path(__file__).parent.parent
 RULES = HERE / "rules"
 DEMO = HERE / "example_repo"
 HOUSE = DEMO / "rules" / "house.toml"
-PACKS = ("closure", "compatibility", "dose", "materials", "order", "presence", "unsafe", "voc")
+PACKS = ("closure", "compatibility", "dose", "materials", "order", "presence", "process", "slips", "unsafe", "voc")
 Table = dict[str, Any]
 
 # Rows of the tables of limits, as they were collected: market -> rows read or recalled, rows added from memory.
@@ -333,7 +333,7 @@ def test_what_must_be_is_an_error_and_what_should_be_is_not() -> None:
     orders = [rule for name, rule in SHIPPED if name.startswith("order/")]
     assert {rule["level"] for rule in orders if rule.get("must", False)} == {"error"}
     assert "error" not in {rule["level"] for rule in orders if not rule.get("must", False)}
-    assert len([rule for rule in orders if rule.get("must", False)]) == 9
+    assert len([rule for rule in orders if rule.get("must", False)]) == 11
 
 
 def test_what_is_unsafe_stops_says_who_decides_and_waits_for_nothing() -> None:
@@ -395,7 +395,7 @@ def judged(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> Callable[..., 
 
 def test_on_the_eight_baseline_formulas_only_notes_are_heard(judged: Callable[..., Findings]) -> None:
     found = judged({})
-    loud = [one for one in found if one[1] != "note" and one[0].split("/")[0] in ("order", "dose", "voc", "closure", "compatibility", "presence", "unsafe")]
+    loud = [one for one in found if one[1] != "note" and one[0].split("/")[0] in ("order", "dose", "voc", "closure", "compatibility", "presence", "process", "slips", "unsafe")]
     assert loud == []
     assert ("order/coalescent-before-latex", "note", "T-101") in found
     assert ("house/bit", "warning", "T-149") in found

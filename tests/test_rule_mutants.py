@@ -20,6 +20,8 @@ TOYS: dict[str, Table] = {
     "limit": {"property": "water", "min": "40 %", "max": "50.0 %"},
     "completeness": {"record": "material", "needs": ["sds_date"], "max_age": "3 a", "of": {"functions": ["binder"]}},
     "presence": {"of": {"functions": ["binder"]}, "needs": {"functions": ["coalescent"]}, "needs_is": "one", "figure": "ph", "below": "6.5"},
+    "sheet": {"check": "weighable", "least": "1 g"},
+    "step": {"steps": ["disperse"], "stages": ["grind"], "figure": "time", "min": "15 min", "max": "30 min"},
     "plausibility": {"of": {"functions": ["water"]}, "window": {"ph": {"min": "6.0", "max": "8.5"}}},
 }
 """Of kinds that no shipped error is of."""

@@ -6,24 +6,30 @@ from formulint.kinds.closure import Closure
 from formulint.kinds.compatibility import Compatibility
 from formulint.kinds.completeness import Completeness
 from formulint.kinds.dose import Dose
+from formulint.kinds.exposure import Exposure
 from formulint.kinds.limit import Limit
 from formulint.kinds.market import Market
 from formulint.kinds.order import Order
 from formulint.kinds.plausibility import Plausibility
 from formulint.kinds.presence import Presence
 from formulint.kinds.register import Register
+from formulint.kinds.sheet import Sheet
+from formulint.kinds.step import Step
 
-AnyRule = Closure | Compatibility | Completeness | Dose | Limit | Market | Order | Plausibility | Presence | Register
+AnyRule = Closure | Compatibility | Completeness | Dose | Exposure | Limit | Market | Order | Plausibility | Presence | Register | Sheet | Step
 
 KINDS: dict[str, type[AnyRule]] = {
     "closure": Closure,
     "compatibility": Compatibility,
     "completeness": Completeness,
     "dose": Dose,
+    "exposure": Exposure,
     "limit": Limit,
     "market": Market,
     "order": Order,
     "plausibility": Plausibility,
     "presence": Presence,
     "register": Register,
+    "sheet": Sheet,
+    "step": Step,
 }
