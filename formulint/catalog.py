@@ -23,7 +23,7 @@ from formulint.rulebook import Entry, Rulebook, Shipped, read_house
 from formulint.settings import Settings
 from formulint.shape import read
 from formulint.snapshot import Snapshot
-from formulint.subject import Choice, FormulaSubject, Picked, Stock
+from formulint.subject import Choice, FormulaSubject, Picked, Stock, work_of
 from formulint.vessels import by_code, charges
 
 SETTINGS_FILE = "formulint.toml"
@@ -309,6 +309,7 @@ class Catalog:
             units=self.settings.units,
             currency=self.settings.currency,
             closure=self.closure,
+            work=work_of(formula),
         )
         if swap is None:
             self._recent = subject

@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from operator import attrgetter
-from typing import Protocol, get_args
+from typing import NamedTuple, Protocol, get_args
 
 from msgspec import Struct
 
 from formulint.amounts import Resolved, Supply
 from formulint.content import Content
 from formulint.evaluate import Evaluation
-from formulint.formula import Formula
+from formulint.finding import KeyPath
+from formulint.formula import Addition, Formula, Process
 from formulint.material import Material
 from formulint.vessels import Charge
 from formulint.vocabulary import StageKind
@@ -122,11 +123,32 @@ class Picked(dict[Selector, list[str]]):
         return [code for code in self.codes if self.choice.holds(selector, code)]
 
 
+class Work(NamedTuple):
+    """A step of a formula: the kind of its stage, where it stands, and what it asks for."""
+
+    stage: str
+    keys: KeyPath
+    asks: Addition | Process
+
+
+def work_of(formula: Formula) -> list[Work]:
+    """The steps of a formula in order; that of a whole stage comes first in it."""
+    found = []
+    for i, stage in enumerate(formula.stage):
+        if stage.process is not None:
+            found.append(Work(stage.kind, ("stage", i, "process"), stage.process))
+        for j, line in enumerate(stage.additions):
+            if line.step is not None:
+                found.append(Work(stage.kind, ("stage", i, "additions", j), line))
+    return found
+
+
 class FormulaSubject(Struct, frozen=True):
     """A formula that could be read, with its values.
 
     ``stocks`` are the raw materials it holds, by code; ``blends`` those behind its intermediates; ``charges`` its
-    charges by code, with what each meets in its vessel; ``picked`` its codes by selector.
+    charges by code, with what each meets in its vessel; ``picked`` its codes by selector;
+    ``work`` its steps.
     """
 
     formula: Formula
@@ -140,6 +162,7 @@ class FormulaSubject(Struct, frozen=True):
     units: str
     currency: str
     closure: float
+    work: Sequence[Work]
 
     @property
     def resolved(self) -> Resolved:

@@ -53,8 +53,8 @@ class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rena
                     yield Fault(_place(subject, i, j + 1, "material"), words, related=(_place(subject, i, j, "material"),))
 
     def _apart(self, subject: FormulaSubject) -> Iterator[Fault]:
-        units = {amount.lo.unit.symbol for stage in subject.formula.stage for line in stage.additions if (amount := _figure(line))}
-        if len(units) != 2:
+        units = {line.amount.lo.unit.symbol for stage in subject.formula.stage for line in stage.additions if line.amount is not None}
+        if len(units) < 2:
             return
         from formulint.slip import stands_out
 
@@ -65,7 +65,9 @@ class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rena
     def _notes(self, subject: FormulaSubject) -> Iterator[Fault]:
         for i, stage in enumerate(subject.formula.stage):
             for j, line in enumerate(stage.additions):
-                amount = _figure(line) if line.note else None
+                if not line.note:
+                    continue
+                amount = _figure(line)
                 for number, unit in FIGURE_IN_NOTE.findall(line.note) if amount is not None else ():
                     told = read(f"{number} {unit}", ("mass", "volume"))
                     if amount is not None and told.unit.dimension == amount.dimension and abs(told.base - amount.base) > CLOSE * told.base:

@@ -1,32 +1,24 @@
 """A step of work runs inside its window: how warm, how long, how fast, how fine."""
 
 from collections.abc import Iterator
+from functools import lru_cache
+from math import inf
 from typing import Annotated, Literal
 
 from msgspec import Meta
 
 from formulint.errors import Misread
 from formulint.figure import Figure
-from formulint.finding import Fault, KeyPath, Place
-from formulint.formula import Addition, Formula, Process
+from formulint.finding import Fault, Place
+from formulint.formula import Addition, Process
 from formulint.quantity import Quantity, read
 from formulint.rule import Rule
 from formulint.subject import FormulaSubject
-from formulint.verdict import CLOSE, apart, read_bound, refuse_crossed
+from formulint.verdict import CLOSE, KEPT, apart, read_bound, refuse_crossed
 from formulint.vocabulary import StageKind, StepKind
 
 DIMENSIONS = {"temperature": "temperature", "time": "time", "speed": "velocity", "fineness": "fineness hegman"}
-Work = Addition | Process
-
-
-def work_of(formula: Formula) -> Iterator[tuple[str, KeyPath, Work]]:
-    """The steps of a formula, with the kind of their stage and where they stand; that of a whole stage comes first in it."""
-    for i, stage in enumerate(formula.stage):
-        if stage.process is not None:
-            yield stage.kind, ("stage", i, "process"), stage.process
-        for j, line in enumerate(stage.additions):
-            if line.step is not None:
-                yield stage.kind, ("stage", i, "additions", j), line
+Asked = Figure | Quantity
 
 
 class Step(Rule, frozen=True, kw_only=True, tag="step", tag_field="kind"):
@@ -44,31 +36,33 @@ class Step(Rule, frozen=True, kw_only=True, tag="step", tag_field="kind"):
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for each step outside."""
-        for kind, keys, work in work_of(subject.formula):
-            if work.step in self.steps and (not self.stages or kind in self.stages):
-                yield from self._outside(work, Place(subject.path, (*keys, "until" if self.figure == "fineness" else self.figure)))
+        steps, stages = self.steps, self.stages
+        for work in subject.work:
+            if work.asks.step in steps and (not stages or work.stage in stages):
+                low, high = self._asked(work.asks)
+                least, most = _span(DIMENSIONS[self.figure], self.min, self.max)
+                if (low is None or low.base >= least) and (high is None or _end(high) <= most):
+                    continue
+                place = Place(subject.path, (*work.keys, "until" if self.figure == "fineness" else self.figure))
+                yield from self._outside(low, high, place)
 
-    def _outside(self, work: Work, place: Place) -> Iterator[Fault]:
-        low, high = self._asked(work)
+    def _outside(self, low: Asked | None, high: Asked | None, place: Place) -> Iterator[Fault]:
         least, most = self._bounds()
         if least is not None and low is not None and low.base < least.base - abs(least.base) * CLOSE:
-            yield self._fault(low, least, "below", place)
-        elif most is not None and high is not None and high.base > most.base + abs(most.base) * CLOSE:
-            yield self._fault(high, most, "above", place)
+            yield self._fault(low.lo if isinstance(low, Figure) else low, least, "below", place)
+        elif most is not None and high is not None and _end(high) > most.base + abs(most.base) * CLOSE:
+            yield self._fault(high.hi if isinstance(high, Figure) else high, most, "above", place)
 
-    def _asked(self, work: Work) -> tuple[Quantity | None, Quantity | None]:
-        """Both ends of what a step asks for; None where the sheet does not say it, or on another scale."""
+    def _asked(self, asks: Addition | Process) -> tuple[Asked | None, Asked | None]:
+        """What a step asks for, where against ``min`` and against ``max``; None where the sheet does not say it, or on another scale."""
         if self.figure == "temperature":
-            ends = work.temperature
-            least, most = (None, None) if ends is None else (ends.min, ends.max)
-            return None if least is None else least.lo, None if most is None else most.hi
+            ends = asks.temperature
+            return (None, None) if ends is None else (ends.min, ends.max)
         if self.figure == "fineness":
-            target = work.until.get("fineness")
-            return (None if target is None else _hegman(target.min)), None
-        found: Figure | None = getattr(work, self.figure)
-        if found is None or found.dimension != DIMENSIONS[self.figure]:
-            return None, None
-        return found.lo, found.hi
+            target = asks.until.get("fineness")
+            return (None if target is None or target.min is None else _hegman(target.min)), None
+        found: Figure | None = getattr(asks, self.figure)
+        return (None, None) if found is None or found.dimension != DIMENSIONS[self.figure] else (found, found)
 
     def _fault(self, value: Quantity, bound: Quantity, side: str, place: Place) -> Fault:
         unit, dimension = value.unit.symbol, DIMENSIONS[self.figure]
@@ -110,9 +104,22 @@ _WORDS = {
 }  # fmt: skip
 
 
-def _hegman(text: str | None) -> Quantity | None:
-    """A target on the Hegman scale; None where there is none, or on another scale."""
+@lru_cache(maxsize=KEPT)
+def _hegman(text: str) -> Quantity | None:
+    """A target on the Hegman scale; None where it is on another."""
     try:
-        return None if text is None else read(text, (DIMENSIONS["fineness"],))
+        return read(text, (DIMENSIONS["fineness"],))
     except Misread:
         return None
+
+
+@lru_cache(maxsize=KEPT)
+def _span(dimension: str, least: str | None, most: str | None) -> tuple[float, float]:
+    """Both bounds as numbers; every step of every formula is held against them, and nearly all lie inside."""
+    low, high = (None if text is None else read_bound(text, dimension).base for text in (least, most))
+    return -inf if low is None else low, inf if high is None else high
+
+
+def _end(asked: Asked) -> float:
+    """The upper end of what is asked for."""
+    return asked.base if not isinstance(asked, Figure) or asked.known else asked.hi.base
