@@ -74,7 +74,7 @@ MANY_PPM = 1e-3  # kg/kg; more than a thousand parts in a million are told in %
 
 
 def readable(unit: str, digits: int, *values: float) -> tuple[str, int]:
-    """Unit and digits in which people read these numbers: ppm up to a thousand of them, then %."""
+    """Unit and digits in which a sentence tells these numbers: ppm up to a thousand of them, then %."""
     return ("%", digits + 3) if unit == "ppm" and any(MANY_PPM * (1 + CLOSE) < one < inf for one in values) else (unit, digits)
 
 
@@ -83,9 +83,8 @@ def shown(value: Value, unit: str, digits: int) -> str:
     if isinstance(value, Gap):
         return "open"
     if isinstance(value, AtLeast):
-        return f"at least {show(value.lo, *readable(unit, digits, value.lo))}"
+        return f"at least {show(value.lo, unit, digits)}"
     low, high = ends(value)
-    unit, digits = readable(unit, digits, high)
     first, last = show(low, unit, digits), show(high, unit, digits)
     if first == last:
         return first

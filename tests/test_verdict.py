@@ -11,7 +11,7 @@ from formulint.errors import Misread
 from formulint.finding import Fault, Place
 from formulint.interval import AtLeast, Interval
 from formulint.quantity import Quantity, read
-from formulint.verdict import judge_bounds, narrowest, outcome, read_bounds, shown, title_of, units_of
+from formulint.verdict import judge_bounds, narrowest, outcome, read_bounds, readable, shown, title_of, units_of
 
 HERE = Place("formulas/T-1.toml", ("code",))
 GAP = Gap((Missing("X has no density", Place("materials/X.toml", ("density",)), "X", "density"),))
@@ -100,14 +100,19 @@ def test_a_tighter_limit_never_removes_a_fault(value: float, width: float, tight
 SHOWN = [
     (1.4304, "kg/L", 3, "1.430 kg/L"), (1.4305, "lb/gal", 2, "11.94 lb/gal"), (Interval(0.371, 0.39), "%", 1, "37.1 to 39.0 %"),
     (Interval(0.3712, 0.3713), "%", 1, "37.1 %"), (AtLeast(0.000265, 0.01), "ppm", 1, "at least 265.0 ppm"), (GAP, "%", 1, "open"),
-    (0.001, "ppm", 1, "1000.0 ppm"), (0.0034, "ppm", 1, "0.3400 %"), (Interval(0.0009, 0.0011), "ppm", 0, "0.090 to 0.110 %"),
-    (AtLeast(0.002, 0.01), "ppm", 0, "at least 0.200 %"), (1.25, "", 2, "1.25"), (-1e-9, "kg", 2, "0.00 kg"),
+    (1.25, "", 2, "1.25"), (-1e-9, "kg", 2, "0.00 kg"),
 ]  # fmt: skip
 
 
 @pytest.mark.parametrize(("value", "unit", "digits", "text"), SHOWN, ids=[one[3] for one in SHOWN])
 def test_shown(value: Value, unit: str, digits: int, text: str) -> None:
     assert shown(value, unit, digits) == text
+
+
+@pytest.mark.parametrize(("values", "told"), [((5e-4,), ("ppm", 1)), ((1e-3,), ("ppm", 1)), ((1.1e-3,), ("%", 4)), ((5e-4, 2e-3), ("%", 4))])
+def test_a_sentence_tells_more_than_a_thousand_ppm_in_percent(values: tuple[float, ...], told: tuple[str, int]) -> None:
+    assert readable("ppm", 1, *values) == told
+    assert readable("kg/L", 3, *values) == ("kg/L", 3)
 
 
 def test_the_narrowest_of_all_bounds() -> None:
