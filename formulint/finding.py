@@ -103,7 +103,7 @@ class Finding(Struct, frozen=True):
     """A fault with the rule that says so, its level and the record it is about.
 
     ``remedies`` are computed only for what is shown.
-    ``stands_for`` is the number of findings that it is told in place of; their rules are listed in ``rule``.
+    ``behind`` are the findings that it is told to people in place of; their rules are listed in ``rule``.
     """
 
     rule: str
@@ -114,7 +114,7 @@ class Finding(Struct, frozen=True):
     why: str = ""
     source: Source | None = None
     remedies: tuple[Remedy, ...] = ()
-    stands_for: int = 1
+    behind: tuple["Finding", ...] = ()
 
     @property
     def blocks(self) -> bool:

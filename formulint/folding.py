@@ -27,10 +27,15 @@ def causes_first(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     many = [group for group in groups.values() if len(group) > 1]
     if not many:
         return tuple(findings)
-    inside = {one for group in many for one in group}
-    absent = {place for group in many for one in group for place in one.fault.missing}
-    rest = (one for one in findings if one not in inside and not _says_so(one, absent))
-    return (*(_told_once(group) for group in sorted(many, key=lambda group: -len(group))), *rest)
+    told = []
+    left = dict.fromkeys(findings)
+    for group in sorted(many, key=lambda group: -len(group)):
+        absent = {place for one in group for place in one.fault.missing}
+        also = [one for one in left if _says_so(one, absent)]
+        told.append(_told_once(group, also))
+        for one in (*group, *also):
+            left.pop(one, None)
+    return (*told, *left)
 
 
 def _says_so(finding: Finding, absent: set[Place]) -> bool:
@@ -38,7 +43,7 @@ def _says_so(finding: Finding, absent: set[Place]) -> bool:
     return finding.fault.kind == "fail" and finding.fault.place in absent and bool(finding.material)
 
 
-def _told_once(group: Sequence[Finding]) -> Finding:
+def _told_once(group: Sequence[Finding], also: Sequence[Finding]) -> Finding:
     first = max(group, key=lambda one: one.level)
     places = tuple(dict.fromkeys(place for one in group for place in one.fault.missing))
     formulas = list(dict.fromkeys(one.formula for one in group if one.formula))
@@ -50,7 +55,7 @@ def _told_once(group: Sequence[Finding]) -> Finding:
     rules = _listed(dict.fromkeys(one.rule for one in group))
     code = stem(places[0].path)
     own = code in formulas  # an amount of the sheet itself is missing
-    return replace(first, rule=rules, fault=fault, formula=code if own else "", material="" if own else code, why="", source=None, stands_for=len(group))
+    return replace(first, rule=rules, fault=fault, formula=code if own else "", material="" if own else code, why="", source=None, behind=(*group, *also))
 
 
 def _causes(group: Sequence[Finding]) -> str:

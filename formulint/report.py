@@ -31,11 +31,12 @@ class Table(Struct, frozen=True):
 
 
 class Located(Struct, frozen=True):
-    """A finding with line and column."""
+    """A finding with line and column, and those that it is told in place of."""
 
     finding: Finding
     mark: Mark
     related: tuple[Mark, ...] = ()
+    behind: tuple[Located, ...] = ()
 
 
 class Section(Struct, frozen=True):
@@ -65,15 +66,19 @@ class Report(Struct, frozen=True):
 
     @property
     def findings(self) -> tuple[Located, ...]:
-        """All findings, the weightiest first, each once."""
-        found = dict.fromkeys(one for section in self.sections for one in section.findings)
+        """All findings, the weightiest first, each once; each of those that are told as one."""
+        shown = (one for section in self.sections for one in section.findings)
+        found = dict.fromkeys(single for one in shown for single in (one.behind or (one,)))
         return tuple(sorted(found, key=lambda one: (not one.finding.blocks, -one.finding.level, one.mark)))
 
 
 def located(catalog: Catalog, findings: Iterable[Finding]) -> tuple[Located, ...]:
     """Findings with their places, ordered by file and line."""
     found = [
-        Located(finding, catalog.locate(finding.fault.place), tuple(catalog.locate(place) for place in finding.fault.related))
+        Located(
+            finding, catalog.locate(finding.fault.place), tuple(catalog.locate(place) for place in finding.fault.related),
+            located(catalog, finding.behind),
+        )
         for finding in findings
     ]
     return tuple(sorted(found, key=lambda one: (one.mark, one.finding.rule, one.finding.fault.message)))
@@ -97,7 +102,7 @@ def by_record(catalog: Catalog, found: Sequence[Located]) -> tuple[Section, ...]
     for one in found:
         groups.setdefault(one.finding.formula or one.finding.material or one.mark.path, []).append(one)
     sections = [
-        Section(heading(catalog, code), tuple(sorted(items, key=lambda one: (one.finding.stands_for == 1, -one.finding.level))))
+        Section(heading(catalog, code), tuple(sorted(items, key=lambda one: (not one.finding.behind, -one.finding.level))))
         for code, items in groups.items()
     ]
     return tuple(sorted(sections, key=_weight))
@@ -106,7 +111,7 @@ def by_record(catalog: Catalog, found: Sequence[Located]) -> tuple[Section, ...]
 def _weight(section: Section) -> tuple[bool, int]:
     """Where a section stands among others: those with a cause of other findings first, then by level."""
     findings = [one.finding for one in section.findings]
-    return all(one.stands_for == 1 for one in findings), -max(one.level for one in findings)
+    return all(not one.behind for one in findings), -max(one.level for one in findings)
 
 
 def heading(catalog: Catalog, code: str) -> str:

@@ -47,7 +47,7 @@ def test_the_cause_is_told_first_and_once_with_what_hangs_on_it() -> None:
     first, *rest = causes_first(found(shelf("T-1", "T-2", price="1 USD/kg")))
     words = "OIL has no density: 6 checks of T-1, T-2 cannot be answered: whether the lines add up to the batch; density; nonvolatile, volume"
     assert first.fault.message == words
-    assert (first.material, first.formula, first.stands_for, first.fault.kind) == ("OIL", "", 6, "open")
+    assert (first.material, first.formula, len(first.behind), first.fault.kind) == ("OIL", "", 7, "open")
     assert first.rule == "closure/batch, own-limit/density, own-limit/nonvolatile-volume"
     assert [one for one in rest if "density" in one.fault.message] == []
 
@@ -72,6 +72,12 @@ def test_machines_get_every_check() -> None:
     state = shelf("T-1", "T-2", price="1 USD/kg")
     results = json.loads(json_report.lint(state, found(state), {}))["results"]
     assert sorted(one["rule"] for one in results if one["kind"] == "open") == sorted(2 * ["closure/batch", "own-limit/density", "own-limit/nonvolatile-volume"])
+
+
+def test_lists_for_machines_name_every_finding_by_its_own_rule() -> None:
+    state = shelf("T-1", "T-2", price="1 USD/kg")
+    listed = lint(state, everything(state), found(state), False).findings
+    assert sorted((one.finding.rule, one.finding.formula) for one in listed) == sorted((one.rule, one.formula) for one in found(state))
 
 
 def test_it_stops_where_any_of_the_checks_stops() -> None:
