@@ -5,17 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from formulint import digest
-from formulint.catalog import Catalog
-from formulint.change import Change, of_fields
+from formulint.catalog import SETTINGS_FILE, Catalog, stem
+from formulint.change import Change
 from formulint.content import Gap, Value
+from formulint.fields import FieldChange, of_making, of_records
 from formulint.finding import Finding
-from formulint.formula import Formula
 from formulint.interval import ends
+from formulint.judge import Judge
 from formulint.lines import LineChange, additions
 from formulint.properties import DOSES, PROPERTIES, SUBSTANCE
 from formulint.quantity import Quantity, in_unit
+from formulint.revision import of_change
 from formulint.scope import preload
 from formulint.side import Side, bounds_of, side, verdict_of
 from formulint.verdict import units_of
@@ -28,18 +31,24 @@ class PropertyChange(Struct, frozen=True):
     before: Value | None
     after: Value | None
     delta: float | None
+    limit_before: tuple[Quantity | None, Quantity | None]
     limit: tuple[Quantity | None, Quantity | None]
     verdict_before: str
     verdict_after: str
 
 
 class FormulaChange(Struct, frozen=True):
-    """One formula in two states."""
+    """One formula in two states.
+
+    ``unread`` says why it cannot be read in one of them; ``own`` are findings about the change itself, which no state
+    has alone.
+    """
 
     code: str
     name: str
     change: Change
     policy: tuple[str, ...]
+    fields: tuple[FieldChange, ...]
     additions: tuple[LineChange, ...]
     properties: tuple[PropertyChange, ...]
     new: tuple[Finding, ...]
@@ -47,6 +56,32 @@ class FormulaChange(Struct, frozen=True):
     kept: tuple[Finding, ...]
     before: Side | None
     after: Side | None
+    unread: str = ""
+    own: tuple[Finding, ...] = ()
+
+
+class RecordChange(Struct, frozen=True):
+    """A material, or the settings, in two states: the fields that differ, as written."""
+
+    code: str
+    name: str
+    path: str
+    fields: tuple[FieldChange, ...]
+
+
+def materials(before: Catalog, after: Catalog, names: Iterable[str]) -> tuple[RecordChange, ...]:
+    """The materials of these files that can be read in both states and differ, then the settings."""
+    found = []
+    for name in sorted(set(names)):
+        new = after.material(name).record
+        old_file = before.find_material(stem(name))
+        old = None if old_file is None else old_file.record
+        if old is not None and new is not None and old != new:
+            found.append(RecordChange(new.code, new.name, name, tuple(of_records(old, new))))
+    one, other = before.settings_file.record, after.settings_file.record
+    if one is not None and other is not None and one != other:
+        found.append(RecordChange(SETTINGS_FILE, "settings of the repository", SETTINGS_FILE, tuple(of_records(one, other))))
+    return tuple(found)
 
 
 def formulas(before: Catalog, after: Catalog, codes: Iterable[str]) -> tuple[FormulaChange, ...]:
@@ -55,8 +90,20 @@ def formulas(before: Catalog, after: Catalog, codes: Iterable[str]) -> tuple[For
     for catalog in (before, after):
         files = [name for code in wanted for name in catalog.formula_names.get(code.casefold(), ())]
         preload(catalog, files)
-    found = (formula(side(before, code), side(after, code), code) for code in wanted)
-    return tuple(one for one in found if one is not None)
+    found = ((code, formula(side(before, code), side(after, code), code)) for code in wanted)
+    return tuple(_unread(one, before, after, code) for code, one in found if one is not None)
+
+
+def _unread(change: FormulaChange, before: Catalog, after: Catalog, code: str) -> FormulaChange:
+    """The change with the words why one of its states cannot be read, where a file is there all the same."""
+    for catalog, one, words in ((after, change.after, "cannot be read now"), (before, change.before, "could not be read before")):
+        file = catalog.find_formula(code)
+        if one is None and file is not None and file.faults:
+            mark = catalog.locate(file.faults[0].place)
+            said = f"{words}: {file.name}, line {mark.line}: {file.faults[0].message}"
+            found = tuple(Judge(catalog).formula(file))
+            return replace(change, unread=said, **({"new": found} if catalog is after else {"gone": found}))
+    return change
 
 
 def formula(old: Side | None, new: Side | None, code: str) -> FormulaChange | None:
@@ -64,18 +111,17 @@ def formula(old: Side | None, new: Side | None, code: str) -> FormulaChange | No
     one = new or old
     if one is None:
         return None
-    policy = tuple(
-        name for name, change in (of_fields(Formula, old.formula, new.formula) if old and new else {}).items()
-        if change is Change.policy
-    )  # fmt: skip
+    fields = (*of_records(old.formula, new.formula), *of_making(old.formula, new.formula)) if old and new else ()
     before = {finding.about: finding for finding in (old.findings if old else ())}
     after = {finding.about: finding for finding in (new.findings if new else ())}
     properties = tuple(_properties(old, new))
+    sort = _class(old, new, properties)
     return FormulaChange(
         code=code,
         name=one.formula.name,
-        change=_class(old, new, properties),
-        policy=policy,
+        change=sort,
+        policy=tuple(dict.fromkeys(str(one.keys[0]) for one in fields if one.change is Change.policy)),
+        fields=fields,
         additions=tuple(additions(old, new)),
         properties=properties,
         new=tuple(finding for key, finding in after.items() if key not in before),
@@ -83,6 +129,7 @@ def formula(old: Side | None, new: Side | None, code: str) -> FormulaChange | No
         kept=tuple(finding for key, finding in after.items() if key in before),
         before=old,
         after=new,
+        own=tuple(of_change(old, new, sort, fields)) if old and new else (),
     )
 
 
@@ -154,8 +201,8 @@ def _properties(old: Side | None, new: Side | None) -> Iterable[PropertyChange]:
         delta = None
         if isinstance(before, float) and isinstance(after, float):
             delta = after - before
-        limit = bounds_of(new or old, name)
-        yield PropertyChange(name, before, after, delta, limit, verdict_of(old, name), verdict_of(new, name))
+        limits = (bounds_of(old or new, name), bounds_of(new or old, name))
+        yield PropertyChange(name, before, after, delta, *limits, verdict_of(old, name), verdict_of(new, name))
 
 
 def _value(one: Side | None, name: str) -> Value | None:

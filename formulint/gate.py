@@ -13,7 +13,7 @@ from formulint import git, snapshot
 from formulint.ancestry import behind, committed_on, merged, named, parents
 from formulint.catalog import SETTINGS_FILE, Catalog, stem
 from formulint.change import Change, of_fields
-from formulint.compare import FormulaChange
+from formulint.compare import FormulaChange, RecordChange, materials
 from formulint.compare import formulas as compared
 from formulint.errors import UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place
@@ -55,6 +55,7 @@ class Answer(Struct, frozen=True):
     scope: Scope
     findings: tuple[Finding, ...]
     changes: tuple[FormulaChange, ...]
+    records: tuple[RecordChange, ...] = ()
 
     @property
     def refused(self) -> tuple[Finding, ...]:
@@ -101,7 +102,9 @@ def ask(folder: str, base: str, head: str, today: date | None) -> Answer:
     found = list(_together(found, _sides(repository, sides, policy, strict)))
     codes = [*(stem(name) for name in reach.formulas), *(code for code in reach.gone if before.find_formula(code))]
     compare = () if adopted else compared(policy, after, codes)
-    return Answer(old, new, not contained, policy, after, reach, scope, tuple(dict.fromkeys((*notices, *found))), compare)
+    own = [one for change in compare for one in change.own]
+    shared = () if adopted else materials(policy, after, reach.materials)
+    return Answer(old, new, not contained, policy, after, reach, scope, tuple(dict.fromkeys((*notices, *own, *found))), compare, shared)
 
 
 # --- the two states ----------------------------------------------------------------------------------------------

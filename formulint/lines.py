@@ -12,11 +12,15 @@ from formulint.finding import Place
 from formulint.formula import Addition
 from formulint.side import Side
 
-Action = Literal["added", "removed", "changed", "moved", "replaced"]
+SAME = 1e-9  # relative: nearer than this, what fills the batch has not moved
+Action = Literal["added", "removed", "changed", "moved", "replaced", "filled"]
 
 
 class LineChange(Struct, frozen=True):
-    """An addition that differs: as written before and after, and in kilograms per litre of batch."""
+    """An addition that differs: as written before and after, in kilograms per litre of batch, and in kilograms.
+
+    ``filled`` is q.s. as before, of which it takes another amount now.
+    """
 
     action: Action
     stage: str
@@ -27,6 +31,8 @@ class LineChange(Struct, frozen=True):
     kg_before: float | None
     kg_after: float | None
     place: Place
+    weights: tuple[float | None, float | None] = (None, None)
+    fills: tuple[bool, bool] = (False, False)
 
 
 def additions(old: Side | None, new: Side | None) -> Iterable[LineChange]:
@@ -56,6 +62,8 @@ def additions(old: Side | None, new: Side | None) -> Iterable[LineChange]:
             yield _line_change("changed", before[key], after[other], old, new)
         elif key in out_of_order:
             yield _line_change("moved", before[key], after[other], old, new)
+        elif _fills(before[key]) and _differ(_weight(before[key]), _weight(after[other])):
+            yield _line_change("filled", before[key], after[other], old, new)
 
 
 _Key = tuple[str, str, int]  # stage, material, occurrence in the stage
@@ -141,7 +149,25 @@ def _line_change(action: Action, one: _Listed | None, other: _Listed | None, old
     return LineChange(
         action, here.stage, code, names.get(here.line.material or "", ""),
         _text(one), _text(other), _per_litre(one, old), _per_litre(other, new), here.place,
+        (_weight(one), _weight(other)), (_fills(one), _fills(other)),
     )  # fmt: skip
+
+
+def _differ(one: float | None, other: float | None) -> bool:
+    """True for two weights that are not one but for the rounding of floats."""
+    if one is None or other is None:
+        return one is not other
+    return abs(one - other) > SAME * max(abs(one), abs(other))
+
+
+def _fills(listed: _Listed | None) -> bool:
+    return listed is not None and listed.line.amount is not None and listed.line.amount.to_fill
+
+
+def _weight(listed: _Listed | None) -> float | None:
+    """What a line weighs [kg]; None where that is not known."""
+    kg = None if listed is None or listed.weighed is None else listed.weighed.kg
+    return kg if isinstance(kg, float) else None
 
 
 def _text(listed: _Listed | None) -> str | None:

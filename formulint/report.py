@@ -31,12 +31,13 @@ class Table(Struct, frozen=True):
 
 
 class Located(Struct, frozen=True):
-    """A finding with line and column, and those that it is told in place of."""
+    """A finding with line and column, and those that it is told in place of; ``said`` is what this report has to say of it besides."""
 
     finding: Finding
     mark: Mark
     related: tuple[Mark, ...] = ()
     behind: tuple[Located, ...] = ()
+    said: str = ""
 
 
 class Section(Struct, frozen=True):

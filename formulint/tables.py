@@ -1,23 +1,22 @@
-"""Tables of a report: properties against their limits, and what a change does to lines and properties."""
+"""Whole reports: the properties of formulas, what differs between two states, the answer of the gate."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from msgspec.structs import replace
 
 from formulint.catalog import Catalog, stem
-from formulint.change import Change
-from formulint.compare import FormulaChange, PropertyChange
+from formulint.changed import bare, bare_limits, change_section, named, printed_moves, record_section, verdict_word
+from formulint.compare import FormulaChange, RecordChange
 from formulint.compare import formulas as compare_formulas
+from formulint.compare import materials as compare_materials
 from formulint.content import Gap, Value
-from formulint.finding import Level
+from formulint.finding import Finding, Level
 from formulint.folding import causes_first
 from formulint.gate import Answer
-from formulint.interval import ends
-from formulint.lines import LineChange
-from formulint.properties import BY_ID, SUBSTANCE
-from formulint.quantity import Quantity, in_unit
+from formulint.properties import BY_ID
+from formulint.quantity import Quantity, show
 from formulint.report import (
     CAUTION,
     Cell,
@@ -39,18 +38,9 @@ from formulint.report import (
 from formulint.scope import Touched
 from formulint.side import Side, bounds_of, verdict_of
 from formulint.staged import Staged
-from formulint.verdict import shown, title_of, units_of
+from formulint.verdict import units_of
 
-CHANGE_WORDS = {
-    Change.none: "no change",
-    Change.editorial: "the same paint (editorial)",
-    Change.equivalent: "the same paint in other digits (equivalent)",
-    Change.procedural: "the same composition, made in another way (procedural)",
-    Change.data: "the same sheet, a material's figures changed (data)",
-    Change.compositional: "another paint (compositional)",
-    Change.policy: "policy",
-}
-FOLLOWS = 0.05  # a substance that moves by less than this share only follows the batch, and is counted, not listed
+BEFORE = "this was there before the change"
 
 
 def properties_table(
@@ -66,195 +56,102 @@ def properties_table(
         rows.append(
             (
                 Cell(named(name, unit, names) + estimate),
-                Cell(_bare(value, unit, digits), tone),
-                Cell(_bare_limits((least, most), unit, digits), "muted"),
+                Cell(bare(value, unit, digits), tone),
+                Cell(bare_limits((least, most), unit, digits), "muted"),
                 Cell(verdict_word(verdict), tone),
             )
         )
     return Table(("property", ">value", ">limit", "verdict"), tuple(rows))
 
 
-def verdict_word(verdict: str) -> str:
-    """The word people see for a verdict."""
-    return {"pass": "holds", "fail": "fails", "open": "open", "review": "to review"}.get(verdict, "")
-
-
-def limits_text(least: Quantity | None, most: Quantity | None, unit: str, digits: int) -> str:
-    """Bounds for people: ``53 to 59 %``, ``at most 50 g/L``."""
-
-    def text(bound: Quantity) -> str:
-        return str(bound) if bound.unit.symbol == unit else f"{in_unit(bound.base, unit):.{digits}f} {unit}".strip()
-
-    if least is not None and most is not None:
-        return f"{text(least).removesuffix(unit).strip()} to {text(most)}"
-    if most is not None:
-        return f"at most {text(most)}"
-    return f"at least {text(least)}" if least is not None else ""
-
-
-def change_section(catalog: Catalog, change: FormulaChange, found: Sequence[Located]) -> Section:
-    """One formula of a comparison: its lines, its properties, what is new; one line where it came or went as a whole."""
-    policy = f", policy: {', '.join(change.policy)}" if change.policy else ""
-    if change.before is None or change.after is None:
-        return _whole(catalog, change, found)
-    tables, remarks = [], []
-    rewritten = change.change in (Change.editorial, Change.equivalent) and all(one.action == "changed" for one in change.additions)
-    if change.additions and rewritten:
-        remarks.append(f"{counted(len(change.additions), 'amount')} written otherwise, none moved")
-    elif change.additions:
-        tables.append(_lines_table(catalog, change.additions))
-    moved = [one for one in change.properties if not _same_text(catalog, one)]
-    told = [one for one in moved if not _only_follows(one)]
-    if told:
-        tables.append(_deltas_table(catalog, told, names_of(change)))
-    if len(change.properties) > len(moved):
-        remarks.append(f"{len(change.properties) - len(moved)} more without a printed difference")
-    if len(moved) > len(told):
-        remarks.append(f"{counted(len(moved) - len(told), 'substance')} moved by less than 5 % with the batch")
-    if change.gone:
-        remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
-    words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]
-    title = f"{change.code}  {change.name}: {words}{policy}"
-    return Section(title, tuple(found), tuple(tables), tuple(remarks))
-
-
-def _whole(catalog: Catalog, change: FormulaChange, found: Sequence[Located]) -> Section:
-    one = change.after or change.before
-    assert one is not None
-    unit, digits = units_of("mass", catalog.settings.units, catalog.settings.currency)
-    weight = shown(one.values.get("mass", 0.0), unit, digits)
-    word = "new" if change.after else "removed"
-    return Section(f"{change.code}  {change.name}: {word}, {counted(len(one.lines), 'line')}, {weight}", tuple(found))
-
-
-def printed_moves(catalog: Catalog, change: FormulaChange) -> bool:
-    """True where the change shows: in its class, or in a printed figure such as the cost."""
-    return change.change is not Change.none or any(not _same_text(catalog, one) for one in change.properties)
-
-
-def _lines_table(catalog: Catalog, changes: Sequence[LineChange]) -> Table:
+def lines_table(catalog: Catalog, side: Side) -> Table:
+    """Every line as it was resolved: what it weighs, what room it takes, its share of the batch."""
     us = catalog.settings.units == "us"
-    rows = [
-        (
-            Cell(one.action),
-            Cell(f"{one.material} {one.name}"),
-            Cell(one.stage, "muted"),
-            Cell(one.before or ""),
-            Cell("" if one.action == "moved" and one.before == one.after else one.after or ""),
-            Cell("" if one.action == "moved" and one.before == one.after else per_batch(one, us), "muted"),
-        )
-        for one in changes
-    ]
-    unit = "lb/100 gal" if us else "kg/1000 L"
-    return Table(("line", "material", "stage", ">before", ">after", f">{unit}"), tuple(rows))
-
-
-def per_batch(change: LineChange, us: bool) -> str:
-    """The difference of a line in the shop's own basis: lb per 100 gal, or kg per 1000 L."""
-    if change.kg_before is None and change.kg_after is None:
-        return ""
-    delta = (change.kg_after or 0.0) - (change.kg_before or 0.0)
-    number = in_unit(delta, "lb/gal") * 100 if us else delta * 1000
-    return f"{number:+.2f}"
-
-
-def names_of(change: FormulaChange) -> dict[str, str]:
-    """What the substances of both sides are called."""
-    return {**(change.before.substances if change.before else {}), **(change.after.substances if change.after else {})}
-
-
-def _only_follows(change: PropertyChange) -> bool:
-    if not change.id.startswith(SUBSTANCE) or change.verdict_before or change.verdict_after:
-        return False
-    if change.before is None or change.after is None or isinstance(change.before, Gap) or isinstance(change.after, Gap):
-        return False
-    pairs = zip(ends(change.before), ends(change.after), strict=True)
-    return all(abs(one - other) <= FOLLOWS * max(abs(one), abs(other)) for one, other in pairs)
-
-
-def _same_text(catalog: Catalog, change: PropertyChange) -> bool:
-    unit, digits = units_of(change.id, catalog.settings.units, catalog.settings.currency)
-    if change.before is None or change.after is None:
-        return change.before is change.after
-    return shown(change.before, unit, digits) == shown(change.after, unit, digits) and change.verdict_before == change.verdict_after
-
-
-def _deltas_table(catalog: Catalog, changes: Sequence[PropertyChange], names: dict[str, str]) -> Table:
+    mass, room = ("lb", "gal") if us else ("kg", "L")
+    whole = side.values.get("mass")
     rows = []
-    for one in changes:
-        unit, digits = units_of(one.id, catalog.settings.units, catalog.settings.currency)
-        tone: Tone = "bad" if one.verdict_after == "fail" else "warn" if one.verdict_after in ("open", "review") else "plain"
+    for line in side.lines:
+        addition = side.formula.stage[line.stage].additions[line.at]
+        kg, litres = line.kg, line.litres
+        share = f"{100 * kg / whole:.3f}" if isinstance(kg, float) and isinstance(whole, float) and whole else ""
         rows.append(
             (
-                Cell(named(one.id, unit, names)),
-                Cell(_bare(one.before, unit, digits)),
-                Cell(_bare(one.after, unit, digits), tone),
-                Cell(_delta(one, unit, digits)),
-                Cell(_bare_limits(one.limit, unit, digits), "muted"),
-                Cell(_verdicts(one), tone),
+                Cell(side.formula.stage[line.stage].name, "muted"),
+                Cell(f"{line.code} {side.names.get(line.code, '')}".strip()),
+                Cell("" if addition.amount is None else addition.amount.text),
+                Cell(_bare_amount(kg, mass, 2)),
+                Cell(_bare_amount(litres, room, 3)),
+                Cell(share),
             )
         )
-    return Table(("property", ">before", ">after", ">change", ">limit", "verdict"), tuple(rows))
+    return Table(("stage", "material", ">as written", f">{mass}", f">{room}", ">% of the batch"), tuple(rows))
 
 
-def named(property_id: str, unit: str, names: dict[str, str]) -> str:
-    """A property with its unit, a substance by its name: ``Density, lb/gal``."""
-    name = names.get(property_id, title_of(property_id))
-    return f"{name}, {unit}" if unit else name
+def _bare_amount(value: Value, unit: str, digits: int) -> str:
+    return show(value, unit, digits).removesuffix(unit).strip() if isinstance(value, float) else "open"
 
 
-def _bare_limits(limit: tuple[Quantity | None, Quantity | None], unit: str, digits: int) -> str:
-    return limits_text(*limit, unit, digits).removesuffix(unit).strip()
+def filled(catalog: Catalog, side: Side) -> list[str]:
+    """What q.s. came to, in words."""
+    us = catalog.settings.units == "us"
+    found = []
+    for line in side.lines:
+        amount = side.formula.stage[line.stage].additions[line.at].amount
+        if amount is not None and amount.to_fill:
+            name = f"{side.names.get(line.code, '')} ({line.code})".strip()
+            kg, litres = line.kg, line.litres
+            if isinstance(kg, float) and isinstance(litres, float):
+                words = f"{show(kg, 'lb', 1)}, {show(litres, 'gal', 2)}" if us else f"{show(kg, 'kg', 2)}, {show(litres, 'L', 2)}"
+                found.append(f"{name} q.s. comes to {words}")
+            else:
+                found.append(f"what {name} q.s. comes to cannot be computed")
+    return found
 
 
-def _bare(value: Value | None, unit: str, digits: int) -> str:
-    return "" if value is None else shown(value, unit, digits).removesuffix(unit).strip()
-
-
-def _delta(change: PropertyChange, unit: str, digits: int) -> str:
-    if change.delta is None:
-        return ""
-    number = in_unit(change.delta, unit) if unit else change.delta
-    while digits < 8 and number and round(number, digits) == 0:
-        digits += 1  # a difference that is there is never shown as none
-    return f"{number:+.{digits}f}"
-
-
-def _verdicts(change: PropertyChange) -> str:
-    before, after = verdict_word(change.verdict_before), verdict_word(change.verdict_after)
-    return after if before in (after, "") else f"{before} -> {after}"
-
-
-def properties(catalog: Catalog, sides: Sequence[Side], unread: Sequence[str]) -> Report:
+def properties(catalog: Catalog, sides: Sequence[Side], unread: Sequence[str], lines: bool = False) -> Report:
     """The report of computed properties."""
     sections = []
     for one in sides:
         bounds = {name: (*bounds_of(one, name), verdict_of(one, name)) for name in one.values}
-        table = properties_table(catalog, one.values, bounds, one.substances)
+        tables = [lines_table(catalog, one)] if lines else []
+        tables.append(properties_table(catalog, one.values, bounds, one.substances))
         gaps = dict.fromkeys(item.what for value in one.values.values() if isinstance(value, Gap) for item in value.missing)
-        remarks = [f"open because: {what}" for what in gaps]
+        remarks = [*filled(catalog, one), *(f"open because: {what}" for what in gaps)]
         remarks += [f"{BY_ID[name].title}: {BY_ID[name].estimate}" for name in one.values if name in BY_ID and BY_ID[name].estimate]
         remarks.append(f"composition {one.digests.composition[:15]}  making {one.digests.making[:15]}  data {one.digests.data[:15]}")
-        sections.append(Section(heading(catalog, one.formula.code), (), (table,), tuple(remarks)))
+        sections.append(Section(heading(catalog, one.formula.code), (), tuple(tables), tuple(remarks)))
     closing = [f"{counted(len(sides), 'formula')} computed"]
     closing += [f"{name} cannot be read: formulint lint says why" for name in unread]
     return Report(title_line(catalog), assumptions(catalog), tuple(sections), (*closing, CAUTION))
 
 
-def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], reach: Touched) -> Report:
-    """The report of a comparison."""
+def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], records: Sequence[RecordChange], reach: Touched) -> Report:
+    """The report of a comparison: records that many formulas share first, then each formula."""
     told = [one for one in changes if printed_moves(after, one) or one.new or one.gone]
-    sections = [change_section(after, one, located(after, one.new)) for one in told]
+    sections = [record_section(one) for one in records]
+    sections += [change_section(before, after, one, _about(after, one)) for one in told]
     facts = []
     if reach.through:
         facts.append("reached through what they use: " + ", ".join(f"{stem(name)} (by {code})" for name, code in sorted(reach.through.items())))
     if reach.policy:
         facts.append("policy changed: " + ", ".join(reach.policy))
     title = f"formulint: from {state_words(before.snapshot.label)} to {state_words(after.snapshot.label)}, judged as on {after.today} ({after.snapshot.date_origin})"
-    new = [finding for one in changes for finding in one.new]
+    new = [finding for one in changes for finding in (*one.own, *one.new)]
     gone = sum(len(one.gone) for one in changes)
-    closing = [f"{counted(len(told), 'formula')} changed; new findings: {summary(new)}; {gone} no longer found"]
-    return Report(title, tuple(facts), tuple(sections), (*closing, CAUTION))
+    counts = f"{counted(len(told), 'formula')} changed" + (f", {counted(len(records), 'shared record')} too" if records else "")
+    return Report(title, tuple(facts), tuple(sections), (f"{counts}; new findings: {summary(new)}; {gone} no longer found", CAUTION))
+
+
+def _about(catalog: Catalog, change: FormulaChange) -> tuple[Located, ...]:
+    """What is new in a formula, what the change itself shows, and what was there before and still stops."""
+    old = [one for one in change.kept if one.blocks]
+    return (*located(catalog, (*change.own, *change.new)), *marked(located(catalog, old), old))
+
+
+def marked(found: Iterable[Located], old: Iterable[Finding]) -> tuple[Located, ...]:
+    """The findings, those that were there before with the word for it."""
+    known = {one.about for one in old}
+    return tuple(replace(one, said=BEFORE) if one.finding.about in known else one for one in found)
 
 
 def with_deltas(report: Report, staged: Staged) -> Report:
@@ -271,25 +168,39 @@ def with_deltas(report: Report, staged: Staged) -> Report:
     codes = [stem(name) for name in reach.formulas if stem(name) not in unclear]
     codes += [code for code in reach.gone if before.find_formula(code)]
     changes = compare_formulas(before, after, codes)
-    sections = tuple(change_section(after, one, ()) for one in changes if printed_moves(after, one))
+    records = compare_materials(before, after, reach.materials)
+    sections = [record_section(one) for one in records]
+    sections += [change_section(before, after, one, located(after, one.own)) for one in changes if printed_moves(after, one)]
     return replace(report, facts=facts, sections=(*report.sections, *sections))
 
 
 def gate(answer: Answer, notes: bool) -> Report:
     """The answer of the gate: what was judged by what, what keeps it out, and what the proposal does to the paints."""
     seen = [one for one in answer.findings if notes or one.level is not Level.note]
-    sections = by_record(answer.after, located(answer.after, causes_first(seen)))
-    sections += tuple(change_section(answer.after, one, ()) for one in answer.changes if printed_moves(answer.after, one))
-    facts = [f"judged by the settings and rules of the base, {answer.base[:7]}"]
+    old = [finding for change in answer.changes for finding in change.kept]
+    sections = by_record(answer.after, marked(located(answer.after, causes_first(seen)), old))
+    sections += tuple(record_section(one) for one in answer.records)
+    sections += tuple(change_section(answer.before, answer.after, one, ()) for one in answer.changes if printed_moves(answer.after, one))
+    refused = answer.refused
+    verdict = "The gate says no." if refused else "The gate says yes."
+    facts = [f"{verdict} {_reasons(refused)}".strip(), f"judged by the settings and rules of the base, {answer.base[:7]}"]
     if answer.merged:
         facts.append("the proposal does not contain its base: what a merge of both would hold was written and judged")
     if answer.reach.through:
         facts.append("reached through what they use: " + ", ".join(f"{stem(name)} (by {code})" for name, code in sorted(answer.reach.through.items())))
     title = f"formulint gate: {answer.after.snapshot.label} into {answer.base[:7]}, judged as on {answer.after.today}"
-    refused = answer.refused
     judged = f"{counted(len(answer.scope.formulas), 'formula')} and {counted(len(answer.scope.materials), 'material')} judged"
     closing = [f"{judged}: {summary(answer.findings)}"]
     closing += [f"NO: {stop_line(answer.after, one)}" for one in refused[:5]]
     closing += [f"and {len(refused) - 5} more"] if len(refused) > 5 else []
-    closing.append("The gate says no." if refused else "The gate says yes.")
+    closing.append(verdict)
     return Report(title, (*facts, *assumptions(answer.after)), sections, (*closing, CAUTION))
+
+
+def _reasons(refused: Sequence[Finding]) -> str:
+    """How many findings keep a proposal out, and by which rules."""
+    rules: dict[str, int] = {}
+    for one in refused:
+        rules[one.rule] = rules.get(one.rule, 0) + 1
+    listed = ", ".join(f"{rule} ({count})" if count > 1 else rule for rule, count in sorted(rules.items()))
+    return f"{counted(len(refused), 'finding')} {'keeps' if len(refused) == 1 else 'keep'} it out: {listed}." if refused else ""

@@ -91,6 +91,19 @@ def shown(value: Value, unit: str, digits: int) -> str:
     return f"{first.removesuffix(unit).strip()} to {last}"
 
 
+def limits_text(least: Quantity | None, most: Quantity | None, unit: str, digits: int) -> str:
+    """Bounds for people: ``53 to 59 %``, ``at most 50 g/L``."""
+
+    def text(bound: Quantity) -> str:
+        return str(bound) if bound.unit.symbol == unit else f"{in_unit(bound.base, unit):.{digits}f} {unit}".strip()
+
+    if least is not None and most is not None:
+        return f"{text(least).removesuffix(unit).strip()} to {text(most)}"
+    if most is not None:
+        return f"at most {text(most)}"
+    return f"at least {text(least)}" if least is not None else ""
+
+
 def apart(value: float, limit: Quantity, unit: str, digits: int) -> tuple[str, str]:
     """Value and limit as text with as many digits as it takes to tell them apart, so that a failing value never looks allowed."""
     edge = in_unit(limit.base, unit)

@@ -110,7 +110,7 @@ class Way:
         for catalog in (self.after, self.before):
             stock = catalog.stock(code)
             if stock is not None:
-                return f"{stock.material.name} ({code})"
+                return f"{stock.material.name.partition(',')[0]} ({code})"
         return code
 
     def _settle(self, sheet: Sheet) -> None:

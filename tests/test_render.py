@@ -82,7 +82,7 @@ def properties_of(catalog: Catalog) -> Report:
 def diff_of(before: Catalog, after: Catalog) -> Report:
     """What changed between two repositories."""
     codes = [Path(name).stem for name in after.formula_files()]
-    return tables.diff(before, after, formulas(before, after, codes), Touched((), (), {}, (), ()))
+    return tables.diff(before, after, formulas(before, after, codes), (), Touched((), (), {}, (), ()))
 
 
 REPORTS = {
@@ -328,15 +328,15 @@ RESULT = [
 KEYS = {
     "lint": ["format", "state", "date", "date_origin", "judged", "assumed", "verdict", "results"],
     "properties": ["format", "state", "date", "formulas"],
-    "diff": ["format", "before", "after", "date", "formulas", "affected", "policy"],
+    "diff": ["format", "before", "after", "date", "formulas", "records", "affected", "policy"],
 }
 FORMULA = {
     "properties": ["code", "revision", "state", "digest", "properties", "lines", "hazards"],
-    "diff": ["code", "class", "policy", "digest", "additions", "properties", "results", "tests_due"],
+    "diff": ["code", "class", "unread", "policy", "fields", "digest", "additions", "properties", "not_split", "results", "tests_due"],
 }
 PROPERTY = {
     "properties": {"value", "unit", "kind"},
-    "diff": {"id", "unit", "before", "after", "delta", "limit", "verdict", "causes"},
+    "diff": {"id", "unit", "before", "after", "delta", "limit", "limit_before", "verdict", "causes"},
 }
 
 
@@ -349,7 +349,7 @@ def machine(what: str) -> str:
         return json_report.lint(after, Judge(after).findings(everything(after)), {"formulas": 8, "materials": 40})
     if what == "properties":
         return json_report.properties(after, [one for code in codes if (one := side(after, code)) is not None])
-    return json_report.diff(before, after, formulas(before, after, codes), {"T-101": "RM-1001"}, ["formulint.toml"])
+    return json_report.diff(before, after, formulas(before, after, codes), (), {"T-101": "RM-1001"}, ["formulint.toml"])
 
 
 def numbers(value: object) -> Iterator[float]:

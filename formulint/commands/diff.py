@@ -9,7 +9,7 @@ from formulint import git, snapshot, tables
 from formulint.ancestry import parted
 from formulint.catalog import Catalog, stem
 from formulint.commands.states import OUTPUT, TODAY, opened, put, shown
-from formulint.compare import formulas
+from formulint.compare import formulas, materials
 from formulint.errors import UserError
 from formulint.options import Option
 from formulint.rulebook import Shipped
@@ -46,13 +46,14 @@ def run(options: SimpleNamespace) -> int:
         _known(options.only, before, after)
         codes = [code for code in codes if code in options.only]
     changes = formulas(before, after, codes)
+    records = () if options.only else materials(before, after, reach.materials)
     if options.format == "json":
         from formulint.render import json_report
 
         through = {stem(name): used for name, used in reach.through.items()}
-        put(options, json_report.diff(before, after, changes, through, reach.policy))
+        put(options, json_report.diff(before, after, changes, records, through, reach.policy))
     else:
-        put(options, shown(options, tables.diff(before, after, changes, reach), second.root))
+        put(options, shown(options, tables.diff(before, after, changes, records, reach), second.root))
     first.close()
     return 1 if any(finding.blocks for change in changes for finding in change.new) else 0
 

@@ -12,7 +12,12 @@ from formulint.options import Option
 from formulint.scope import everything, named
 from formulint.side import side
 
-OPTIONS = (Option("what", "only these formulas (default: all)", "CODE", several=True), *STATE, *OUTPUT)
+OPTIONS = (
+    Option("what", "only these formulas (default: all)", "CODE", several=True),
+    *STATE,
+    Option("--lines", "show what every line weighs, what room it takes, and its share", default=False),
+    *OUTPUT,
+)
 
 
 def run(options: SimpleNamespace) -> int:
@@ -29,6 +34,6 @@ def run(options: SimpleNamespace) -> int:
 
         put(options, json_report.properties(catalog, sides))
     else:
-        put(options, shown(options, tables.properties(catalog, sides, unread), catalog.snapshot.root))
+        put(options, shown(options, tables.properties(catalog, sides, unread, options.lines), catalog.snapshot.root))
     catalog.snapshot.close()
     return 1 if unread else 0

@@ -9,9 +9,13 @@ from msgspec.structs import replace
 
 from formulint.amounts import Line
 from formulint.catalog import Catalog
+from formulint.causes import Split
+from formulint.change import Change
+from formulint.changed import split_of
 from formulint.clean import json_safe
-from formulint.compare import FormulaChange, PropertyChange
+from formulint.compare import FormulaChange, PropertyChange, RecordChange
 from formulint.content import Gap, Value
+from formulint.fields import FieldChange
 from formulint.finding import Finding, Level, Place, Remedy
 from formulint.gate import Answer
 from formulint.interval import AtLeast, ends
@@ -19,7 +23,7 @@ from formulint.mend import Mending
 from formulint.order_graph import Pair
 from formulint.order_report import Ordering
 from formulint.properties import BY_ID
-from formulint.quantity import in_unit
+from formulint.quantity import Quantity, in_unit
 from formulint.report import assumptions, overall
 from formulint.side import Side
 from formulint.verdict import units_of
@@ -226,7 +230,9 @@ def _line(line: Line) -> dict[str, object]:
     return {"material": line.code, "kg": kg, "litres": litres}
 
 
-def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], through: dict[str, str], policy: Sequence[str]) -> str:
+def diff(
+    before: Catalog, after: Catalog, changes: Sequence[FormulaChange], records: Sequence[RecordChange], through: dict[str, str], policy: Sequence[str]
+) -> str:
     """The ``diff`` object."""
     return dumps(
         {
@@ -235,17 +241,28 @@ def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], thro
             "after": after.snapshot.label,
             "date": str(after.today),
             "formulas": [_change(before, after, change) for change in changes],
+            "records": [{"code": one.code, "path": one.path, "fields": [_field(after, one.path, field) for field in one.fields]} for one in records],
             "affected": [{"code": code, "through": used} for code, used in sorted(through.items())],
             "policy": list(policy),
         }
     )
 
 
+def _field(catalog: Catalog, path: str, field: FieldChange) -> dict[str, object]:
+    line = catalog.locate(Place(path, field.keys)).line
+    return {"field": field.what, "class": field.change.name, "before": field.before, "after": field.after, "path": path, "line": line}
+
+
 def _change(before: Catalog, after: Catalog, change: FormulaChange) -> dict[str, object]:
+    found = split_of(before, after, change)
+    path = change.after.file.name if change.after else ""
+    fields = [_field(after, path, one) for one in change.fields]
     return {
         "code": change.code,
         "class": change.change.name,
-        "policy": list(change.policy),
+        "unread": change.unread or None,
+        "policy": [one for one in fields if one["class"] == Change.policy.name],
+        "fields": [one for one in fields if one["class"] != Change.policy.name],
         "digest": {
             "before": _digest(change.before) if change.before else None,
             "after": _digest(change.after) if change.after else None,
@@ -255,14 +272,17 @@ def _change(before: Catalog, after: Catalog, change: FormulaChange) -> dict[str,
                 "action": one.action, "stage": one.stage, "material": one.material, "before": one.before, "after": one.after,
                 "kg_per_litre_before": None if one.kg_before is None else number(one.kg_before),
                 "kg_per_litre_after": None if one.kg_after is None else number(one.kg_after),
+                "kg_before": None if one.weights[0] is None else number(one.weights[0]),
+                "kg_after": None if one.weights[1] is None else number(one.weights[1]),
                 "path": one.place.path,
                 "line": (after if change.after and one.action != "removed" else before).locate(one.place).line,
             }
             for one in change.additions
         ],
-        "properties": [_property(after, one) for one in change.properties],
+        "properties": [_property(after, one, found) for one in change.properties],
+        "not_split": found.why_not or None,
         "results": {
-            "new": [result(after, finding) for finding in change.new],
+            "new": [result(after, finding) for finding in (*change.own, *change.new)],
             "gone": [result(before, finding) for finding in change.gone],
             "kept": [result(after, finding) for finding in change.kept],
         },
@@ -270,23 +290,37 @@ def _change(before: Catalog, after: Catalog, change: FormulaChange) -> dict[str,
     }  # fmt: skip
 
 
-def _property(catalog: Catalog, change: PropertyChange) -> dict[str, object]:
+def _causes(catalog: Catalog, change: PropertyChange, found: Split, currency: str) -> list[dict[str, object]]:
+    """The parts of a delta, the largest first; what they leave is a part of its own."""
+    causes: list[dict[str, object]] = []
+    for one in sorted(found.causes, key=lambda one: -abs(one.parts.get(change.id, 0.0))):
+        if part := one.parts.get(change.id, 0.0):
+            mark = catalog.locate(one.place)
+            causes.append({"what": one.what, "path": mark.path, "line": mark.line, "delta": in_contract(change.id, part, currency)})
+    if left := found.residual.get(change.id, 0.0):
+        causes.append({"what": "not explained", "path": None, "line": None, "delta": in_contract(change.id, left, currency)})
+    return causes
+
+
+def _property(catalog: Catalog, change: PropertyChange, found: Split) -> dict[str, object]:
     currency = catalog.settings.currency
 
     def known(value: Value | None) -> float | None:
         return in_contract(change.id, value, currency) if isinstance(value, float) else None
 
-    least, most = change.limit
     return {
         "id": change.id,
         "unit": unit_of(change.id, currency),
         "before": known(change.before),
         "after": known(change.after),
         "delta": None if change.delta is None else in_contract(change.id, change.delta, currency),
-        "limit": {
-            "min": None if least is None else in_contract(change.id, least.base, currency),
-            "max": None if most is None else in_contract(change.id, most.base, currency),
-        },
+        "limit": _limit(change.id, change.limit, currency),
+        "limit_before": _limit(change.id, change.limit_before, currency),
         "verdict": {"before": change.verdict_before or None, "after": change.verdict_after or None},
-        "causes": [],
+        "causes": _causes(catalog, change, found, currency),
     }
+
+
+def _limit(property_id: str, limit: tuple[Quantity | None, Quantity | None], currency: str) -> dict[str, object]:
+    ends = zip(("min", "max"), limit, strict=True)
+    return {key: None if bound is None else in_contract(property_id, bound.base, currency) for key, bound in ends}

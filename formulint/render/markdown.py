@@ -46,6 +46,8 @@ def _section(section: Section) -> list[str]:
 def _finding(one: Located) -> str:
     fault = one.finding.fault
     parts = [f"- **{label(one.finding)}** {markdown(fault.message)}  ", f"  {markdown(place(one.mark))}  "]
+    if one.said:
+        parts.append(f"  {markdown(one.said)}  ")
     if fault.remedy:
         parts.append(f"  do: {markdown(fault.remedy)}  ")
     parts += [f"  {markdown(words)}  " for words in remedy_words(one.finding)]

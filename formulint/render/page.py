@@ -87,6 +87,8 @@ def _finding(one: Located) -> list[str]:
         f'<p class="said">at {html(place(one.mark))}</p>',
         *(f'<p class="said">see {html(place(related))}</p>' for related in one.related[:3]),
     ]
+    if one.said:
+        lines.append(f"<p>{html(one.said)}</p>")
     if fault.remedy:
         lines.append(f"<p>do: {html(fault.remedy, 2000)}</p>")
     lines += [f"<p>{html(words, 2000)}</p>" for words in remedy_words(finding)]

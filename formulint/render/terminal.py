@@ -82,6 +82,8 @@ def finding_lines(one: Located, width: int, told: set[str]) -> list[str]:
     lines += wrapped(f"at {safe(place(one.mark))}", width, indent)
     for mark in one.related[:3]:
         lines += wrapped(f"see {safe(place(mark))}", width, indent)
+    if one.said:
+        lines += wrapped(safe(one.said), width, indent)
     if fault.remedy:
         lines += wrapped(f"do: {safe(fault.remedy)}", width, indent)
     for words in remedy_words(finding):
