@@ -141,8 +141,8 @@ def table_lines(table: Table, width: int) -> list[str]:
 def column_sizes(names: Sequence[str], right: Sequence[bool], rows: Sequence[Sequence[str]], width: int, gap: int) -> dict[int, int]:
     """Sizes of the columns that hold anything, by number.
 
-    Where the screen is narrow, text gives way first, down to a dozen characters, then to its longest word; then numbers,
-    where they have blanks; at last everything, so that no line is longer than the screen.
+    Where the screen is narrow, text gives way first, where it has blanks, down to a dozen characters; then numbers, where
+    they have blanks; then long words; at last everything, so that no line is longer than the screen.
     """
     keep = [i for i in range(len(names)) if any(row[i] for row in rows)]
     texts, numbers = ([i for i in keep if right[i] is side] for side in (False, True))
@@ -150,14 +150,17 @@ def column_sizes(names: Sequence[str], right: Sequence[bool], rows: Sequence[Seq
     sizes = {i: max(len(names[i]), *(len(row[i]) for row in rows)) for i in keep}
     spare = width - sum(sizes.values()) - gap * (len(keep) - 1)
     for columns, floor in (
+        (texts, {i: max(words[i], NARROWEST) for i in texts}),
+        (numbers, words),
         (texts, dict.fromkeys(texts, NARROWEST)),
         (texts, {i: min(words[i], NARROWEST) for i in texts}),
-        (numbers, words),
         (keep, dict.fromkeys(keep, NARROWEST // 2)),
     ):
         while spare < 0 and any(sizes[i] > floor[i] for i in columns):
-            widest = max((i for i in columns if sizes[i] > floor[i]), key=lambda i: sizes[i])
-            cut = min(-spare, sizes[widest] - floor[widest])
+            able = sorted((i for i in columns if sizes[i] > floor[i]), key=lambda i: -sizes[i])
+            widest = able[0]
+            ahead = sizes[widest] - sizes[able[1]] if len(able) > 1 else sizes[widest]
+            cut = min(-spare, sizes[widest] - floor[widest], max(ahead, 1))  # level with the next before that gives way too
             sizes[widest] -= cut
             spare += cut
     return sizes
