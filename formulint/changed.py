@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from math import fsum
 
 from formulint.catalog import Catalog
@@ -10,7 +10,8 @@ from formulint.causes import Split, split
 from formulint.change import Change
 from formulint.compare import FormulaChange, PropertyChange, RecordChange
 from formulint.content import Gap, Value
-from formulint.fields import FieldChange
+from formulint.fields import FieldChange, written
+from formulint.formula import Formula
 from formulint.interval import ends
 from formulint.lines import LineChange
 from formulint.properties import SUBSTANCE
@@ -30,31 +31,24 @@ CHANGE_WORDS = {
 FOLLOWS = 0.05  # a substance that moves by less than this share only follows the batch, and is counted, not listed
 EXPLAINED = ("density", "pvc_binder", "voc_less_water", "cost_volume")  # explained whenever they move; others where a limit asks
 FEW = 3  # causes of one delta that are told, the others folded
+LISTED = 8  # materials that are named where many came or went
+NOT_GIVEN = "not given"
+NOISE = 1e-9  # below this, a difference per 100 gal or 1000 L is the machine's arithmetic
 LINE_DIGITS = 2  # of a line's difference per 100 gal or 1000 L
 
 
 def change_section(before: Catalog, after: Catalog, change: FormulaChange, found: Sequence[Located]) -> Section:
     """One formula of a comparison; one line where it came or went as a whole, or cannot be read."""
+    called = f"{change.code}  {change.name}".rstrip()
     if change.unread:
-        return Section(f"{change.code}  {change.name}: {change.unread}", tuple(found))
+        return Section(f"{called}: {change.unread}", tuple(found))
     if change.before is None or change.after is None:
         return _whole(after, change, found)
-    policy = [one for one in change.fields if one.change is Change.policy]
-    made = [one for one in change.fields if one.change is Change.procedural]
-    other = [one for one in change.fields if one not in policy and one not in made]
-    tables = [fields_table(rows, head) for rows, head in ((policy, "policy"), (made, "made")) if rows]
-    remarks = [f"no longer judged by the limits of {market}" for market in change.before.formula.markets if market not in change.after.formula.markets]
-    lines, folded = _sorted_lines(after, change)
-    remarks += folded
-    if lines:
-        tables.append(_lines_table(after, lines))
     moved = [one for one in change.properties if not _same_text(after, one)]
     told = [one for one in moved if not _only_follows(one)]
-    if told:
-        tables.append(_deltas_table(after, told, names_of(change)))
-        remarks += _explained(before, after, change, told)
-    if other:
-        tables.append(fields_table(other, "also"))
+    lines, remarks = _sorted_lines(after, change)
+    tables = _tables(after, change, lines, told)
+    remarks += _explained(before, after, change, told)
     if len(change.properties) > len(moved):
         remarks.append(f"{len(change.properties) - len(moved)} more without a printed difference")
     if len(moved) > len(told):
@@ -62,18 +56,57 @@ def change_section(before: Catalog, after: Catalog, change: FormulaChange, found
     if change.gone:
         remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
     words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]
-    title = f"{change.code}  {change.name}: {words}" + (f", policy: {', '.join(change.policy)}" if change.policy else "")
+    title = f"{called}: {words}" + (f", policy: {', '.join(change.policy)}" if change.policy else "")
     return Section(title, tuple(found), tuple(tables), tuple(remarks))
 
 
-def record_section(change: RecordChange) -> Section:
-    """A material or the settings: what differs in its own file."""
-    return Section(f"{change.code}  {change.name}: its own file changed", (), (fields_table(change.fields, "field"),))
+def _tables(catalog: Catalog, change: FormulaChange, lines: Sequence[LineChange], told: Sequence[PropertyChange]) -> list[Table]:
+    """Policy first, for it needs another approver; then the lines, how it is made, the properties, and all the rest."""
+    assert change.before is not None and change.after is not None
+    policy = [*_markets(change.before.formula, change.after.formula)]
+    policy += [one for one in change.fields if one.change is Change.policy and one.keys != ("markets",)]
+    batch = [one for one in change.fields if one.keys == ("batch",)]
+    made = [one for one in change.fields if one.change is Change.procedural]
+    other = [one for one in change.fields if one.change not in (Change.policy, Change.procedural) and one not in batch]
+    tables = [fields_table(policy, "policy")] if policy else []
+    tables += [_lines_table(catalog, lines, batch)] if lines or batch else []
+    tables += [fields_table(made, "made")] if made else []
+    tables += [_deltas_table(catalog, told, names_of(change))] if told else []
+    return tables + ([fields_table(other, "also")] if other else [])
+
+
+def _markets(old: Formula, new: Formula) -> Iterator[FieldChange]:
+    """A row for each market that judges no longer, or from now on."""
+    for market in dict.fromkeys((*old.markets, *new.markets)):
+        if (market in old.markets) != (market in new.markets):
+            was, now = (("judged", "no longer judged"), (None, "judged"))[market in new.markets]
+            yield FieldChange(Change.policy, ("markets",), f"market {market}", was, now)
+    if set(old.markets) == set(new.markets) and old.markets != new.markets:
+        yield FieldChange(Change.policy, ("markets",), "markets", written(old.markets), written(new.markets))
+
+
+def record_sections(changes: Iterable[RecordChange]) -> list[Section]:
+    """Materials and settings: what differs in each one's own file; those that came or went in a line."""
+    sections, words = [], dict[str, list[str]]()
+    for one in changes:
+        if one.word in ("new", "removed"):
+            words.setdefault(one.word, []).append(f"{one.code} {one.name}".rstrip())
+            continue
+        called = f"{one.code}  {one.name}".rstrip()
+        policy = dict.fromkeys(str(field.keys[0]) for field in one.fields if field.change is Change.policy and one.path != one.code)
+        title = one.word or "its own file changed" + (f", policy: {', '.join(policy)}" if policy else "")
+        tables = (fields_table(one.fields, "field"),) if one.fields else ()
+        remarks = () if one.fields or one.word else ("the same, in another order",)
+        sections.append(Section(f"{called}: {title}", (), tables, remarks))
+    for word, codes in words.items():
+        more = f" and {len(codes) - LISTED} more" if len(codes) > LISTED else ""
+        sections.append(Section(f"{counted(len(codes), 'material')} {word}: {'; '.join(codes[:LISTED])}{more}"))
+    return sections
 
 
 def fields_table(fields: Iterable[FieldChange], head: str) -> Table:
     """Fields before and after, as written."""
-    rows = tuple((Cell(one.what), Cell(one.before or "not given"), Cell(one.after or "not given")) for one in fields)
+    rows = tuple((Cell(one.what), Cell(one.before or NOT_GIVEN), Cell(one.after or NOT_GIVEN)) for one in fields)
     return Table((head, "before", "after"), rows)
 
 
@@ -98,36 +131,37 @@ def printed_moves(catalog: Catalog, change: FormulaChange) -> bool:
 def _sorted_lines(catalog: Catalog, change: FormulaChange) -> tuple[list[LineChange], list[str]]:
     """The lines that moved, the largest first, and the words for those that were only written otherwise."""
     us = catalog.settings.units == "us"
-    exact = change.change is Change.editorial
     alike = change.change in (Change.editorial, Change.equivalent)
     told: list[LineChange] = []
-    same: list[LineChange] = []
+    same: list[float] = []
     for one in change.additions:
         delta = _per_batch(one, us)
         nothing = delta is None or round(delta, LINE_DIGITS) == 0
         if one.action == "filled" and (nothing or alike):
             continue
-        rewritten = one.action == "changed" and (alike or (delta is not None and nothing))
-        (same if rewritten else told).append(one)
-    if same and alike:
-        return told, [f"{counted(len(same), 'amount')} written otherwise, none moved" + ("" if exact else " by more than its rounding")]
+        if one.action == "changed" and (alike or (one.rewritten and delta is not None and nothing)):
+            same.append(delta or 0.0)
+        else:
+            told.append(one)
     told.sort(key=lambda one: -abs(_per_batch(one, us) or 0.0))
     if not same:
         return told, []
-    unit = "lb/100 gal" if us else "kg/1000 L"
-    return told, [f"{counted(len(same), 'amount')} written otherwise, each moved by less than {10**-LINE_DIGITS / 2:g} {unit}"]
+    exact = change.change is Change.editorial or all(abs(delta) < NOISE for delta in same)
+    return told, [f"{counted(len(same), 'amount')} written otherwise, none moved" + ("" if exact else " by more than its rounding")]
 
 
-def _lines_table(catalog: Catalog, changes: Sequence[LineChange]) -> Table:
+def _lines_table(catalog: Catalog, changes: Sequence[LineChange], batch: Sequence[FieldChange]) -> Table:
+    """The batch, where it is another, and the lines."""
     us = catalog.settings.units == "us"
-    rows = []
+    rows = [(Cell("batch"), Cell(""), Cell(""), Cell(one.before or ""), Cell(one.after or ""), Cell("")) for one in batch]
     for one in changes:
         same = one.before == one.after and one.action == "moved"
+        first, last = one.where
         rows.append(
             (
                 Cell({"filled": "q.s."}.get(one.action, one.action)),
                 Cell(f"{one.material} {one.name}"),
-                Cell(one.stage, "muted"),
+                Cell(f"{first} -> {last}" if first != last else one.stage, "muted"),
                 Cell(_amount(one, 0, us)),
                 Cell("" if same else _amount(one, 1, us)),
                 Cell("" if same else per_batch(one, us), "muted"),
@@ -155,7 +189,10 @@ def _per_batch(change: LineChange, us: bool) -> float | None:
 def per_batch(change: LineChange, us: bool) -> str:
     """The difference of a line in the shop's own basis: lb per 100 gal, or kg per 1000 L."""
     delta = _per_batch(change, us)
-    return "" if delta is None else f"{delta:+.{LINE_DIGITS}f}"
+    if delta is None:
+        return ""
+    digits = next((more for more in range(LINE_DIGITS, 9) if round(delta, more)), LINE_DIGITS) if abs(delta) > NOISE else LINE_DIGITS
+    return _signed(delta, digits)  # a difference that is there is never shown as none
 
 
 # --- properties --------------------------------------------------------------------------------------------------

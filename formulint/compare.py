@@ -8,14 +8,17 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint import digest
-from formulint.catalog import SETTINGS_FILE, Catalog, stem
+from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
 from formulint.change import Change
 from formulint.content import Gap, Value
-from formulint.fields import FieldChange, of_making, of_records
+from formulint.fields import FieldChange, of_records
 from formulint.finding import Finding
+from formulint.formula import Formula
 from formulint.interval import ends
 from formulint.judge import Judge
 from formulint.lines import LineChange, additions
+from formulint.making import of_making
+from formulint.material import Material
 from formulint.properties import DOSES, PROPERTIES, SUBSTANCE
 from formulint.quantity import Quantity, in_unit
 from formulint.revision import of_change
@@ -61,49 +64,93 @@ class FormulaChange(Struct, frozen=True):
 
 
 class RecordChange(Struct, frozen=True):
-    """A material, or the settings, in two states: the fields that differ, as written."""
+    """A material, or the settings, in two states: the fields that differ, as written.
+
+    ``word`` says so where it is only on one side ("new", "removed"), or why it cannot be read.
+    """
 
     code: str
     name: str
     path: str
     fields: tuple[FieldChange, ...]
+    word: str = ""
 
 
-def materials(before: Catalog, after: Catalog, names: Iterable[str]) -> tuple[RecordChange, ...]:
-    """The materials of these files that can be read in both states and differ, then the settings."""
-    found = []
-    for name in sorted(set(names)):
-        new = after.material(name).record
-        old_file = before.find_material(stem(name))
-        old = None if old_file is None else old_file.record
-        if old is not None and new is not None and old != new:
-            found.append(RecordChange(new.code, new.name, name, tuple(of_records(old, new))))
+def materials(before: Catalog, after: Catalog, names: Iterable[str], gone: Iterable[str] = ()) -> tuple[RecordChange, ...]:
+    """The materials of these files that differ, and those of the codes that are gone, by code; then the settings."""
+    codes = {*(stem(name) for name in names), *gone}
+    told = (_material(before.find_material(code), after.find_material(code), before, after) for code in sorted(codes))
+    found = [change for change in told if change is not None]
     one, other = before.settings_file.record, after.settings_file.record
     if one is not None and other is not None and one != other:
         found.append(RecordChange(SETTINGS_FILE, "settings of the repository", SETTINGS_FILE, tuple(of_records(one, other))))
     return tuple(found)
 
 
+def _material(old: File[Material] | None, new: File[Material] | None, before: Catalog, after: Catalog) -> RecordChange | None:
+    here = new or old
+    if here is None:
+        return None
+    was, now = None if old is None else old.record, None if new is None else new.record
+    code, name = stem(here.name), getattr(now or was, "name", "")
+    if new is None:
+        return RecordChange(code, name, here.name, (), "removed")
+    if now is None and not (old is not None and was is None and _same_text(before, old, after, new)):
+        return RecordChange(code, name, here.name, (), cannot_be_read(after, new, "cannot be read now"))
+    if now is not None and was is None:
+        return RecordChange(code, name, here.name, (), "new" if old is None else cannot_be_read(before, old, "could not be read before"))
+    if was is None or now is None or was == now:
+        return None
+    fields = sorted(of_records(was, now), key=lambda one: one.change is not Change.policy)
+    return RecordChange(code, name, here.name, tuple(fields))
+
+
+def _same_text(before: Catalog, old: File[Formula] | File[Material], after: Catalog, new: File[Formula] | File[Material]) -> bool:
+    return before.snapshot.read(old.name) == after.snapshot.read(new.name)
+
+
+def cannot_be_read(catalog: Catalog, file: File[Formula] | File[Material], words: str) -> str:
+    """``words`` with the first fault of a file and its line."""
+    if not file.faults:
+        return words
+    mark = catalog.locate(file.faults[0].place)
+    return f"{words}: {mark.path}{f', line {mark.line}' if mark.line else ''}: {file.faults[0].message}"
+
+
 def formulas(before: Catalog, after: Catalog, codes: Iterable[str]) -> tuple[FormulaChange, ...]:
-    """The formulas of ``codes`` that differ between two snapshots, by code."""
+    """The formulas of ``codes`` that differ between two snapshots, or cannot be read in one, by code."""
     wanted = sorted(set(codes))
     for catalog in (before, after):
         files = [name for code in wanted for name in catalog.formula_names.get(code.casefold(), ())]
         preload(catalog, files)
-    found = ((code, formula(side(before, code), side(after, code), code)) for code in wanted)
-    return tuple(_unread(one, before, after, code) for code, one in found if one is not None)
+    found = (_formula(before, after, code) for code in wanted)
+    return tuple(one for one in found if one is not None)
 
 
-def _unread(change: FormulaChange, before: Catalog, after: Catalog, code: str) -> FormulaChange:
-    """The change with the words why one of its states cannot be read, where a file is there all the same."""
-    for catalog, one, words in ((after, change.after, "cannot be read now"), (before, change.before, "could not be read before")):
-        file = catalog.find_formula(code)
-        if one is None and file is not None and file.faults:
-            mark = catalog.locate(file.faults[0].place)
-            said = f"{words}: {file.name}, line {mark.line}: {file.faults[0].message}"
-            found = tuple(Judge(catalog).formula(file))
-            return replace(change, unread=said, **({"new": found} if catalog is after else {"gone": found}))
+def _formula(before: Catalog, after: Catalog, code: str) -> FormulaChange | None:
+    """One formula; with the words why one of its states cannot be read, where a file is there all the same."""
+    old, new = side(before, code), side(after, code)
+    change = formula(old, new, code)
+    was, now = before.find_formula(code), after.find_formula(code)
+    if now is not None and now.record is None:
+        if was is not None and was.record is None and _same_text(before, was, after, now):
+            return None  # nobody can read it, and nobody touched it
+        change = change or _nothing(code)
+        kept = {one.about for one in (Judge(before).formula(was) if was and was.record is None else ())}
+        found = tuple(Judge(after).formula(now))
+        return replace(
+            change, unread=cannot_be_read(after, now, "cannot be read now"), additions=(), properties=(), gone=(),
+            new=tuple(one for one in found if one.about not in kept), kept=tuple(one for one in found if one.about in kept),
+        )  # fmt: skip
+    if was is not None and was.record is None:
+        word = "could not be read before" if now else "removed, and could not be read before"
+        return replace(change or _nothing(code), unread=cannot_be_read(before, was, word))
     return change
+
+
+def _nothing(code: str) -> FormulaChange:
+    """A formula that nobody can read in either state."""
+    return FormulaChange(code, "", Change.compositional, (), (), (), (), (), (), (), None, None)
 
 
 def formula(old: Side | None, new: Side | None, code: str) -> FormulaChange | None:

@@ -119,7 +119,7 @@ def in_digits_of(old: Formula, new: Formula) -> Formula | None:
     None where an amount differs by more than half a last digit of the coarser side.
     """
     amounts, others = ([line.amount for stage in one.stage for line in stage.additions if line.amount is not None] for one in (old, new))
-    if len(amounts) != len(others) or not all(map(_agree, amounts, others)):
+    if len(amounts) != len(others) or not all(map(agree, amounts, others)):
         return None
     rest = iter(amounts)
     stages = []
@@ -129,7 +129,8 @@ def in_digits_of(old: Formula, new: Formula) -> Formula | None:
     return replace(new, stage=tuple(stages))
 
 
-def _agree(one: Amount, other: Amount) -> bool:
+def agree(one: Amount, other: Amount) -> bool:
+    """True where two amounts are the same within half a last digit of the coarser one, or both are q.s."""
     if one.to_fill or other.to_fill or one.dimension != other.dimension:
         return one.to_fill and other.to_fill
     return abs(one.exact - other.exact) <= max(one.lo.half_digit, other.lo.half_digit)

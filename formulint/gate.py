@@ -103,7 +103,7 @@ def ask(folder: str, base: str, head: str, today: date | None) -> Answer:
     codes = [*(stem(name) for name in reach.formulas), *(code for code in reach.gone if before.find_formula(code))]
     compare = () if adopted else compared(policy, after, codes)
     own = [one for change in compare for one in change.own]
-    shared = () if adopted else materials(policy, after, reach.materials)
+    shared = () if adopted else materials(policy, after, reach.materials, reach.gone)
     return Answer(old, new, not contained, policy, after, reach, scope, tuple(dict.fromkeys((*notices, *own, *found))), compare, shared)
 
 

@@ -8,6 +8,7 @@ from typing import Literal
 from msgspec import Struct
 
 from formulint.amounts import Line
+from formulint.digest import agree
 from formulint.finding import Place
 from formulint.formula import Addition
 from formulint.side import Side
@@ -19,7 +20,8 @@ Action = Literal["added", "removed", "changed", "moved", "replaced", "filled"]
 class LineChange(Struct, frozen=True):
     """An addition that differs: as written before and after, in kilograms per litre of batch, and in kilograms.
 
-    ``filled`` is q.s. as before, of which it takes another amount now.
+    ``filled`` is q.s. as before, of which it takes another amount now. ``rewritten`` is an amount that says the same
+    within its digits, on the same basis. ``where`` says of what has moved where it stood and where it stands.
     """
 
     action: Action
@@ -33,6 +35,8 @@ class LineChange(Struct, frozen=True):
     place: Place
     weights: tuple[float | None, float | None] = (None, None)
     fills: tuple[bool, bool] = (False, False)
+    rewritten: bool = False
+    where: tuple[str, str] = ("", "")
 
 
 def additions(old: Side | None, new: Side | None) -> Iterable[LineChange]:
@@ -77,6 +81,7 @@ class _Listed(Struct, frozen=True):
     line: Addition
     weighed: Line | None
     place: Place
+    behind: str = ""
 
 
 def _renamed(old: Side | None, new: Side | None) -> dict[str, str]:
@@ -99,7 +104,9 @@ def _listed(one: Side | None, renamed: dict[str, str]) -> dict[_Key, _Listed]:
                 continue
             times = sum(1 for key in found if key[:2] == (name, line.material))
             place = Place(one.file.name, ("stage", i, "additions", j))
-            found[name, line.material, times] = _Listed(stage.name, j, line, weighed.get((i, j)), place)
+            last = stage.additions[j - 1] if j else None
+            behind = "first" if last is None else f"after {last.material or last.step or last.stage}"
+            found[name, line.material, times] = _Listed(stage.name, j, line, weighed.get((i, j)), place, behind)
     return found
 
 
@@ -149,8 +156,24 @@ def _line_change(action: Action, one: _Listed | None, other: _Listed | None, old
     return LineChange(
         action, here.stage, code, names.get(here.line.material or "", ""),
         _text(one), _text(other), _per_litre(one, old), _per_litre(other, new), here.place,
-        (_weight(one), _weight(other)), (_fills(one), _fills(other)),
+        (_weight(one), _weight(other)), (_fills(one), _fills(other)), _rewritten(one, other),
+        _where(one, other) if action == "moved" and one and other else ("", ""),
     )  # fmt: skip
+
+
+def _rewritten(one: _Listed | None, other: _Listed | None) -> bool:
+    """True where both say the same within their digits, and are of the same basis."""
+    was, now = (None if listed is None else listed.line for listed in (one, other))
+    if was is None or now is None or was.amount is None or now.amount is None or was.material != now.material:
+        return False
+    return (was.on, was.as_, was.of, was.alternates) == (now.on, now.as_, now.of, now.alternates) and agree(was.amount, now.amount)
+
+
+def _where(one: _Listed, other: _Listed) -> tuple[str, str]:
+    """Where a line that has moved stood and stands: its stage, or what it comes after where that is the same."""
+    if one.stage != other.stage:
+        return one.stage, other.stage
+    return one.behind, other.behind
 
 
 def _differ(one: float | None, other: float | None) -> bool:

@@ -18,7 +18,8 @@ def of_change(old: Side, new: Side, change: Change, fields: Sequence[FieldChange
     """The findings about a change of one formula that neither of its states has alone."""
     path, code = new.file.name, new.formula.code
     was, now = old.formula.revision, new.formula.revision
-    changed = change in (Change.compositional, Change.procedural)
+    sheets = [(one.digests.composition, one.digests.making) for one in (old, new)]
+    changed = change in (Change.compositional, Change.procedural) and sheets[0] != sheets[1]  # not for another supplier
     if now < was:
         fault = Fault(Place(path, ("revision",)), f"{code} goes back from revision {was} to {now}", f"write revision = {was + 1}: a revision is never used again")
         yield Finding("change/revision-raised", Level.warning, fault, code, "", "Two different paints would bear one number, and nobody could say which was made.", PRACTICE)

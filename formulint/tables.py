@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint.catalog import Catalog, stem
-from formulint.changed import bare, bare_limits, change_section, named, printed_moves, record_section, verdict_word
+from formulint.changed import bare, bare_limits, change_section, named, printed_moves, record_sections, verdict_word
 from formulint.compare import FormulaChange, RecordChange
 from formulint.compare import formulas as compare_formulas
 from formulint.compare import materials as compare_materials
@@ -15,6 +16,7 @@ from formulint.content import Gap, Value
 from formulint.finding import Finding, Level
 from formulint.folding import causes_first
 from formulint.gate import Answer
+from formulint.judge import Judge
 from formulint.properties import BY_ID
 from formulint.quantity import Quantity, show
 from formulint.report import (
@@ -40,7 +42,8 @@ from formulint.side import Side, bounds_of, verdict_of
 from formulint.staged import Staged
 from formulint.verdict import units_of
 
-BEFORE = "this was there before the change"
+BEFORE = "was there before"
+ON_BASE = "already on the base"
 
 
 def properties_table(
@@ -128,7 +131,7 @@ def properties(catalog: Catalog, sides: Sequence[Side], unread: Sequence[str], l
 def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], records: Sequence[RecordChange], reach: Touched) -> Report:
     """The report of a comparison: records that many formulas share first, then each formula."""
     told = [one for one in changes if printed_moves(after, one) or one.new or one.gone]
-    sections = [record_section(one) for one in records]
+    sections = record_sections(records)
     sections += [change_section(before, after, one, _about(after, one)) for one in told]
     facts = []
     if reach.through:
@@ -143,43 +146,73 @@ def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], reco
 
 
 def _about(catalog: Catalog, change: FormulaChange) -> tuple[Located, ...]:
-    """What is new in a formula, what the change itself shows, and what was there before and still stops."""
+    """What is new in a formula, what the change itself shows, and what was there before and still stops, the worst first."""
     old = [one for one in change.kept if one.blocks]
-    return (*located(catalog, (*change.own, *change.new)), *marked(located(catalog, old), old))
+    found = (*located(catalog, (*change.own, *change.new)), *marked(located(catalog, old), old, BEFORE))
+    return tuple(sorted(found, key=lambda one: (one.said != "", -one.finding.level)))
 
 
-def marked(found: Iterable[Located], old: Iterable[Finding]) -> tuple[Located, ...]:
-    """The findings, those that were there before with the word for it."""
+def marked(found: Iterable[Located], old: Iterable[Finding], words: str) -> tuple[Located, ...]:
+    """The findings, those that were there already with the words for it."""
     known = {one.about for one in old}
-    return tuple(replace(one, said=BEFORE) if one.finding.about in known else one for one in found)
+    return tuple(replace(one, said=words) if one.finding.about in known else one for one in found)
 
 
-def with_deltas(report: Report, staged: Staged) -> Report:
-    """The report of a commit being made, with what it does to the paints it touches."""
-    facts = report.facts
-    if staged.elsewhere:
-        words = f"{counted(staged.elsewhere, 'finding')} about records that this commit does not touch: formulint lint shows them"
-        facts = (*facts, words)
+def _on_base(answer: Answer, seen: Sequence[Finding]) -> list[Finding]:
+    """What the base has already of the records that something is found in."""
+    judge, base = Judge(answer.before), answer.before
+    found: list[Finding] = []
+    for code in sorted({one.formula or one.material for one in seen}):
+        if (formula := base.find_formula(code)) is not None:
+            found += judge.formula(formula)
+        if (material := base.find_material(code)) is not None:
+            found += judge.material(material)
+    return found
+
+
+class Deltas(Struct, frozen=True):
+    """What a commit being made does: to paints, and to the records that they share."""
+
+    formulas: tuple[FormulaChange, ...] = ()
+    records: tuple[RecordChange, ...] = ()
+
+    @property
+    def own(self) -> tuple[Finding, ...]:
+        """The findings about the changes themselves."""
+        return tuple(finding for one in self.formulas for finding in one.own)
+
+
+def deltas(staged: Staged) -> Deltas:
+    """What a commit being made does to the paints it touches; nothing where it is the first."""
     before, after, reach = staged.before, staged.catalog, staged.reach
     if before is None:
-        return replace(report, facts=facts)
+        return Deltas()
     # A sheet that could not be read as it was meant has no deltas: they would say "removed", or "open" everywhere.
     unclear = {finding.formula for finding in staged.findings if finding.blocks and finding.rule.startswith("record/")}
     codes = [stem(name) for name in reach.formulas if stem(name) not in unclear]
     codes += [code for code in reach.gone if before.find_formula(code)]
-    changes = compare_formulas(before, after, codes)
-    records = compare_materials(before, after, reach.materials)
-    sections = [record_section(one) for one in records]
-    sections += [change_section(before, after, one, located(after, one.own)) for one in changes if printed_moves(after, one)]
+    return Deltas(compare_formulas(before, after, codes), compare_materials(before, after, reach.materials, reach.gone))
+
+
+def with_deltas(report: Report, staged: Staged, found: Deltas) -> Report:
+    """The report of a commit being made, with what it does."""
+    facts = report.facts
+    if staged.elsewhere:
+        words = f"{counted(staged.elsewhere, 'finding')} about records that this commit does not touch: formulint lint shows them"
+        facts = (*facts, words)
+    before, after = staged.before, staged.catalog
+    if before is None:
+        return replace(report, facts=facts)
+    sections = record_sections(one for one in found.records if "cannot be read" not in one.word)  # said by the findings
+    sections += [change_section(before, after, one, ()) for one in found.formulas if printed_moves(after, one)]
     return replace(report, facts=facts, sections=(*report.sections, *sections))
 
 
 def gate(answer: Answer, notes: bool) -> Report:
     """The answer of the gate: what was judged by what, what keeps it out, and what the proposal does to the paints."""
     seen = [one for one in answer.findings if notes or one.level is not Level.note]
-    old = [finding for change in answer.changes for finding in change.kept]
-    sections = by_record(answer.after, marked(located(answer.after, causes_first(seen)), old))
-    sections += tuple(record_section(one) for one in answer.records)
+    sections = by_record(answer.after, marked(located(answer.after, causes_first(seen)), _on_base(answer, seen), ON_BASE))
+    sections += tuple(record_sections(answer.records))
     sections += tuple(change_section(answer.before, answer.after, one, ()) for one in answer.changes if printed_moves(answer.after, one))
     refused = answer.refused
     verdict = "The gate says no." if refused else "The gate says yes."

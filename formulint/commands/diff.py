@@ -46,7 +46,7 @@ def run(options: SimpleNamespace) -> int:
         _known(options.only, before, after)
         codes = [code for code in codes if code in options.only]
     changes = formulas(before, after, codes)
-    records = () if options.only else materials(before, after, reach.materials)
+    records = () if options.only else materials(before, after, reach.materials, reach.gone)
     if options.format == "json":
         from formulint.render import json_report
 

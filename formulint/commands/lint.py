@@ -48,6 +48,12 @@ def _show(
         from formulint.remedies import helped
 
         findings = helped(catalog, findings, options.notes, waiting=staged is not None)
+    changes = None
+    if staged is not None:
+        from formulint import tables
+
+        changes = tables.deltas(staged)
+        findings = (*findings, *changes.own)
     if options.format == "json":
         from formulint.render import json_report
 
@@ -55,8 +61,6 @@ def _show(
         put(options, json_report.lint(catalog, findings, judged))
         return
     told = report.lint(catalog, scope, findings, options.notes)
-    if staged is not None:
-        from formulint import tables
-
-        told = tables.with_deltas(told, staged)
+    if staged is not None and changes is not None:
+        told = tables.with_deltas(told, staged, changes)
     put(options, shown(options, told, catalog.snapshot.root))
