@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from math import fsum
 
 from formulint.catalog import Catalog
@@ -29,6 +29,7 @@ CHANGE_WORDS = {
     Change.policy: "policy",
 }
 FOLLOWS = 0.05  # a substance that moves by less than this share only follows the batch, and is counted, not listed
+FOLLOWS_FIGURES = 0.005  # where the sheet is the same, a share that somebody corrected is a change of its own
 EXPLAINED = ("density", "pvc_binder", "voc_less_water", "cost_volume")  # explained whenever they move; others where a limit asks
 FEW = 3  # causes of one delta that are told, the others folded
 LISTED = 8  # materials that are named where many came or went
@@ -45,19 +46,35 @@ def change_section(before: Catalog, after: Catalog, change: FormulaChange, found
     if change.before is None or change.after is None:
         return _whole(after, change, found)
     moved = [one for one in change.properties if not _same_text(after, one)]
-    told = [one for one in moved if not _only_follows(one)]
+    least = FOLLOWS_FIGURES if change.change is Change.data else FOLLOWS
+    told = [one for one in moved if not _only_follows(one, least)]
     lines, remarks = _sorted_lines(after, change)
     tables = _tables(after, change, lines, told)
     remarks += _explained(before, after, change, told)
     if len(change.properties) > len(moved):
         remarks.append(f"{len(change.properties) - len(moved)} more without a printed difference")
     if len(moved) > len(told):
-        remarks.append(f"{counted(len(moved) - len(told), 'substance')} moved by less than 5 % with the batch")
+        remarks.append(f"{counted(len(moved) - len(told), 'substance')} moved by less than {100 * least:g} % with the batch")
     if change.gone:
         remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
     words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]
     title = f"{called}: {words}" + (f", policy: {', '.join(change.policy)}" if change.policy else "")
     return Section(title, tuple(found), tuple(tables), tuple(remarks))
+
+
+def change_sections(before: Catalog, after: Catalog, changes: Iterable[FormulaChange], found: Mapping[str, Sequence[Located]]) -> list[Section]:
+    """The formulas of a comparison with what was ``found`` about each; those in which nothing printed moves are named together."""
+    sections: list[Section] = []
+    quiet: list[Section] = []
+    for one in changes:
+        section = change_section(before, after, one, found.get(one.code, ()))
+        silent = one.change is Change.data and not (section.findings or section.tables or one.gone)
+        (quiet if silent else sections).append(section)
+    if quiet:
+        codes = [one.heading.partition("  ")[0] for one in quiet]
+        more = f" and {len(codes) - LISTED} more" if len(codes) > LISTED else ""
+        sections.append(Section(f"A material's figures changed, and no printed figure moves: {', '.join(codes[:LISTED])}{more}"))
+    return sections
 
 
 def _tables(catalog: Catalog, change: FormulaChange, lines: Sequence[LineChange], told: Sequence[PropertyChange]) -> list[Table]:
@@ -209,13 +226,13 @@ def named(property_id: str, unit: str, names: dict[str, str]) -> str:
     return f"{name}, {unit}" if unit else name
 
 
-def _only_follows(change: PropertyChange) -> bool:
+def _only_follows(change: PropertyChange, least: float) -> bool:
     if not change.id.startswith(SUBSTANCE) or change.verdict_before or change.verdict_after:
         return False
     if change.before is None or change.after is None or isinstance(change.before, Gap) or isinstance(change.after, Gap):
         return False
     pairs = zip(ends(change.before), ends(change.after), strict=True)
-    return all(abs(one - other) <= FOLLOWS * max(abs(one), abs(other)) for one, other in pairs)
+    return all(abs(one - other) <= least * max(abs(one), abs(other)) for one, other in pairs)
 
 
 def _same_text(catalog: Catalog, change: PropertyChange) -> bool:

@@ -8,7 +8,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint.catalog import Catalog, stem
-from formulint.changed import bare, bare_limits, change_section, named, printed_moves, record_sections, verdict_word
+from formulint.changed import bare, bare_limits, change_sections, named, printed_moves, record_sections, verdict_word
 from formulint.compare import FormulaChange, RecordChange
 from formulint.compare import formulas as compare_formulas
 from formulint.compare import materials as compare_materials
@@ -132,7 +132,7 @@ def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], reco
     """The report of a comparison: records that many formulas share first, then each formula."""
     told = [one for one in changes if printed_moves(after, one) or one.new or one.gone]
     sections = record_sections(records)
-    sections += [change_section(before, after, one, _about(after, one)) for one in told]
+    sections += change_sections(before, after, told, {one.code: _about(after, one) for one in told})
     facts = []
     if reach.through:
         facts.append("reached through what they use: " + ", ".join(f"{stem(name)} (by {code})" for name, code in sorted(reach.through.items())))
@@ -204,7 +204,7 @@ def with_deltas(report: Report, staged: Staged, found: Deltas) -> Report:
     if before is None:
         return replace(report, facts=facts)
     sections = record_sections(one for one in found.records if "cannot be read" not in one.word)  # said by the findings
-    sections += [change_section(before, after, one, ()) for one in found.formulas if printed_moves(after, one)]
+    sections += change_sections(before, after, [one for one in found.formulas if printed_moves(after, one)], {})
     return replace(report, facts=facts, sections=(*report.sections, *sections))
 
 
@@ -213,7 +213,7 @@ def gate(answer: Answer, notes: bool) -> Report:
     seen = [one for one in answer.findings if notes or one.level is not Level.note]
     sections = by_record(answer.after, marked(located(answer.after, causes_first(seen)), _on_base(answer, seen), ON_BASE))
     sections += tuple(record_sections(answer.records))
-    sections += tuple(change_section(answer.before, answer.after, one, ()) for one in answer.changes if printed_moves(answer.after, one))
+    sections += tuple(change_sections(answer.before, answer.after, [one for one in answer.changes if printed_moves(answer.after, one)], {}))
     refused = answer.refused
     verdict = "The gate says no." if refused else "The gate says yes."
     facts = [f"{verdict} {_reasons(refused)}".strip(), f"judged by the settings and rules of the base, {answer.base[:7]}"]
