@@ -10,7 +10,8 @@ Moving = Union[float, "Slope"]
 class Slope:
     """A value with its derivatives by a fixed list of inputs; one rule of calculus for each operation.
 
-    Comparisons look at the value alone, so that a law refuses what it would refuse as a plain number.
+    Comparisons look at the value alone, so that a law refuses what it would refuse as a plain number. With a number that
+    is known only between two ends it makes such a number: it has no slope.
 
     >>> x, y = Slope(3.0, (1.0, 0.0)), Slope(4.0, (0.0, 1.0))
     >>> (x * y).by, (x / y).by
@@ -26,6 +27,8 @@ class Slope:
     def __add__(self, other: Moving) -> Slope:
         if isinstance(other, Slope):
             return Slope(self.value + other.value, tuple([a + b for a, b in zip(self.by, other.by, strict=True)]))
+        if not isinstance(other, int | float):
+            return NotImplemented
         return Slope(self.value + other, self.by)
 
     __radd__ = __add__
@@ -33,6 +36,8 @@ class Slope:
     def __sub__(self, other: Moving) -> Slope:
         if isinstance(other, Slope):
             return Slope(self.value - other.value, tuple([a - b for a, b in zip(self.by, other.by, strict=True)]))
+        if not isinstance(other, int | float):
+            return NotImplemented
         return Slope(self.value - other, self.by)
 
     def __rsub__(self, other: float) -> Slope:
@@ -42,6 +47,8 @@ class Slope:
         if isinstance(other, Slope):
             one, two = self.value, other.value
             return Slope(one * two, tuple([a * two + one * b for a, b in zip(self.by, other.by, strict=True)]))
+        if not isinstance(other, int | float):
+            return NotImplemented
         return Slope(self.value * other, tuple([a * other for a in self.by]))
 
     __rmul__ = __mul__
@@ -50,6 +57,8 @@ class Slope:
         if isinstance(other, Slope):
             share, below = self.value / other.value, other.value
             return Slope(share, tuple([(a - share * b) / below for a, b in zip(self.by, other.by, strict=True)]))
+        if not isinstance(other, int | float):
+            return NotImplemented
         return Slope(self.value / other, tuple([a / other for a in self.by]))
 
     def __rtruediv__(self, other: float) -> Slope:

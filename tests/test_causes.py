@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from math import fsum
+from operator import add, mul, sub, truediv
 
 import pytest
 from hypothesis import given, settings
@@ -12,6 +14,7 @@ from strategies import Paint, paints
 
 from formulint.catalog import Catalog
 from formulint.causes import AGREES, Split, nodes, split
+from formulint.interval import Interval
 from formulint.slope import Slope
 
 few = settings(max_examples=40, derandomize=True, deadline=None)
@@ -188,3 +191,18 @@ def test_slopes_agree_with_differences() -> None:
     assert found.by == pytest.approx(steps, rel=1e-8) and found.value == law(x, y)
 
 
+@pytest.mark.parametrize("law", [add, sub, mul, truediv])
+def test_what_moves_and_what_is_known_only_between_two_ends_make_the_latter(law: Callable[[object, object], object]) -> None:
+    kilograms, share = Slope(2.0, (1.0,)), Interval(0.25, 0.5)
+    for found in (law(kilograms, share), law(share, kilograms)):
+        assert isinstance(found, Interval) and isinstance(found.lo, float)
+    assert law(kilograms, share) == law(Interval(2.0, 2.0), share)
+
+
+def test_a_share_given_as_a_range_leaves_the_rest_split() -> None:
+    ranged = [{"name": "calcium carbonate", "cas": "471-34-1", "share": {"min": "90 %", "max": "99 %"}}]
+    store = {**STORE, "A": {**CHALK, "component": ranged}, "X": {**CHALK, "component": ranged}}
+    lines = (("20 kg", "30 kg"), ("21 kg", "29 kg"))
+    before, after = (catalog(store, {"T-1": sheet(("A", "20 kg"), ("L", "30 kg"), ("X", one), ("P", two))}) for one, two in lines)
+    found = between(before, after)
+    assert len(found.causes) == 2 and not found.residual and not found.why_not
