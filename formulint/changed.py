@@ -154,7 +154,7 @@ def _sorted_lines(catalog: Catalog, change: FormulaChange) -> tuple[list[LineCha
     for one in change.additions:
         delta = _per_batch(one, us)
         nothing = delta is None or round(delta, LINE_DIGITS) == 0
-        if one.action == "filled" and (nothing or alike):
+        if one.action == "filled" and (alike or nothing) and None not in one.weights:
             continue
         if one.action == "changed" and (alike or (one.rewritten and delta is not None and nothing)):
             same.append(delta or 0.0)
@@ -178,7 +178,7 @@ def _lines_table(catalog: Catalog, changes: Sequence[LineChange], batch: Sequenc
             (
                 Cell({"filled": "q.s."}.get(one.action, one.action)),
                 Cell(f"{one.material} {one.name}"),
-                Cell(f"{first} -> {last}" if first != last else one.stage, "muted"),
+                Cell(one.stage if first == last else f"{first} -> {last.removeprefix('after ')}", "muted"),
                 Cell(_amount(one, 0, us)),
                 Cell("" if same else _amount(one, 1, us)),
                 Cell("" if same else per_batch(one, us), "muted"),
@@ -191,16 +191,17 @@ def _lines_table(catalog: Catalog, changes: Sequence[LineChange], batch: Sequenc
 def _amount(change: LineChange, side: int, us: bool) -> str:
     """An amount as written; of q.s. what it came to."""
     text, weight = (change.before, change.after)[side], change.weights[side]
-    if text is None or not change.fills[side] or weight is None:
+    if text is None or not change.fills[side]:
         return text or ""
-    return f"{text} = {show(weight, 'lb' if us else 'kg', 1 if us else 2)}"
+    return f"{text}, open" if weight is None else f"{text} = {show(weight, 'lb' if us else 'kg', 1 if us else 2)}"
 
 
 def _per_batch(change: LineChange, us: bool) -> float | None:
-    if change.kg_before is None and change.kg_after is None:
+    """After less before; None where either is not known: unknown is not zero."""
+    was, now = (0.0 if text is None else kg for text, kg in ((change.before, change.kg_before), (change.after, change.kg_after)))
+    if was is None or now is None:
         return None
-    delta = (change.kg_after or 0.0) - (change.kg_before or 0.0)
-    return in_unit(delta, "lb/gal") * 100 if us else delta * 1000
+    return in_unit(now - was, "lb/gal") * 100 if us else (now - was) * 1000
 
 
 def per_batch(change: LineChange, us: bool) -> str:
@@ -254,7 +255,7 @@ def _deltas_table(catalog: Catalog, changes: Sequence[PropertyChange], names: di
                 Cell(named(one.id, unit, names)),
                 Cell(bare(one.before, unit, digits)),
                 Cell(bare(one.after, unit, digits), tone),
-                Cell(_delta(one, unit, digits)),
+                Cell(delta_text(one, unit, digits)),
                 Cell(_limits(one, unit, coarse), "muted"),
                 Cell(_verdicts(one), tone),
             )
@@ -276,7 +277,7 @@ def digits_of(change: PropertyChange, unit: str, digits: int) -> int:
     return digits
 
 
-def _delta(change: PropertyChange, unit: str, digits: int) -> str:
+def delta_text(change: PropertyChange, unit: str, digits: int) -> str:
     """After less before, as both are printed."""
     if not isinstance(change.before, float) or not isinstance(change.after, float):
         return ""
@@ -354,4 +355,4 @@ def _parts(catalog: Catalog, found: Split, change: PropertyChange) -> str:
     words += [f"{counted(len(parts) - len(told), 'other')} {said(rest)}"] if len(parts) > len(told) else []
     left = found.residual.get(change.id)
     words += [f"not explained {said(left)}"] if left else []
-    return f"{title_of(change.id)} {_delta(change, unit, digits)} {unit}".strip() + ": " + "; ".join(words)
+    return f"{title_of(change.id)} {delta_text(change, unit, digits)} {unit}".strip() + ": " + "; ".join(words)
