@@ -260,7 +260,7 @@ def test_machines_get_fields_lines_and_limits_of_both_sides(works: Works) -> Non
     assert [(row["action"], row["before"], row["after"]) for row in lines] == [("changed", "12.0 lb", "12.5 lb")]
     (density,) = [row for row in properties if row["id"] == "density"]
     assert density["limit"] != density["limit_before"]
-    assert [row["code"] for row in tables_of(found.data["records"])] == ["RM-1402"] and found.data["affected"]
+    assert [(row["code"], row["status"]) for row in tables_of(found.data["records"])] == [("RM-1402", "changed")] and found.data["affected"]
 
 
 def test_an_unreadable_formula_stops_diff_and_is_told_to_machines(works: Works) -> None:

@@ -241,7 +241,10 @@ def diff(
             "after": after.snapshot.label,
             "date": str(after.today),
             "formulas": [_change(before, after, change) for change in changes],
-            "records": [{"code": one.code, "path": one.path, "fields": [_field(after, one.path, field) for field in one.fields]} for one in records],
+            "records": [
+                {"code": one.code, "path": one.path, "status": one.word or "changed", "fields": [_field(after, one.path, field) for field in one.fields]}
+                for one in records
+            ],
             "affected": [{"code": code, "through": used} for code, used in sorted(through.items())],
             "policy": list(policy),
         }
@@ -274,6 +277,8 @@ def _change(before: Catalog, after: Catalog, change: FormulaChange) -> dict[str,
                 "kg_per_litre_after": None if one.kg_after is None else number(one.kg_after),
                 "kg_before": None if one.weights[0] is None else number(one.weights[0]),
                 "kg_after": None if one.weights[1] is None else number(one.weights[1]),
+                "rewritten": one.rewritten,
+                "moved": list(one.where) if one.action == "moved" else None,
                 "path": one.place.path,
                 "line": (after if change.after and one.action != "removed" else before).locate(one.place).line,
             }

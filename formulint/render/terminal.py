@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 GAP = "  "
 NARROWEST = 12
+LONG_WORD = 18  # longer ones are broken before numbers are wrapped
 
 
 def show(report: Report) -> str:
@@ -150,7 +151,7 @@ def column_sizes(names: Sequence[str], right: Sequence[bool], rows: Sequence[Seq
     sizes = {i: max(len(names[i]), *(len(row[i]) for row in rows)) for i in keep}
     spare = width - sum(sizes.values()) - gap * (len(keep) - 1)
     for columns, floor in (
-        (texts, {i: max(words[i], NARROWEST) for i in texts}),
+        (texts, {i: max(NARROWEST, min(words[i], LONG_WORD)) for i in texts}),
         (numbers, words),
         (texts, dict.fromkeys(texts, NARROWEST)),
         (texts, {i: min(words[i], NARROWEST) for i in texts}),
