@@ -12,13 +12,12 @@ from itertools import islice, product
 from msgspec import Struct
 from msgspec.structs import replace
 
-from formulint.evaluate import Evaluation
 from formulint.finding import Level
 from formulint.formula import Formula, Stage
 from formulint.kinds.order import Order
 from formulint.order_graph import Pair, consistent, implied, to_move
 from formulint.subject import FormulaSubject
-from formulint.vessels import Spot, by_code, charges
+from formulint.vessels import Spot, by_code, charges, spans
 
 MOST_WAYS = 64  # combinations of ways to keep the rules that are looked at
 MOST_TRIED = 4  # of them whose moves are tried out
@@ -100,8 +99,9 @@ def moved_subject(subject: FormulaSubject, layout: Layout) -> FormulaSubject:
     lines = tuple(
         replace(line, stage=new[line.stage, line.at][0], at=new[line.stage, line.at][1]) for line in resolved.lines if (line.stage, line.at) in new
     )
-    evaluation = Evaluation(subject.evaluation.values, replace(resolved, lines=lines))
-    return replace(subject, formula=formula, evaluation=evaluation, charges=by_code(charges(formula)))
+    evaluation = subject.evaluation.of_lines(replace(resolved, lines=lines))
+    charged = by_code(charges(formula))
+    return replace(subject, formula=formula, evaluation=evaluation, charges=charged, spans=spans(charged))
 
 
 def meetings(formula: Formula, layout: Layout) -> dict[Spot, frozenset[Spot]]:

@@ -14,7 +14,7 @@ from formulint.amounts import Resolved, Supply, over, plain, resolve
 from formulint.content import Content, Gap, Missing, Surroundings, Value, content, number
 from formulint.document import Document, load
 from formulint.errors import UserError
-from formulint.evaluate import Evaluation, doses, evaluate, substances
+from formulint.evaluate import Evaluation, doses, substances
 from formulint.figure import Figure
 from formulint.finding import Fault, Mark, Place
 from formulint.formula import Formula
@@ -24,7 +24,7 @@ from formulint.settings import Settings
 from formulint.shape import read
 from formulint.snapshot import Snapshot
 from formulint.subject import Choice, FormulaSubject, Picked, Stock, work_of
-from formulint.vessels import by_code, charges
+from formulint.vessels import by_code, charges, spans
 
 SETTINGS_FILE = "formulint.toml"
 WATER_DENSITY = 0.998  # kg/L at 20 degC; printed as an assumption where the settings do not say it
@@ -297,13 +297,15 @@ class Catalog:
             codes.update(self.leaves(code))
         stocks = {code: stock for code in sorted(codes) if (stock := self.stock(code)) is not None}
         blends = {code: self.leaves(code) for code in written if code not in stocks}
+        charged = by_code(charges(formula, swap or {}))
         subject = FormulaSubject(
             formula=formula,
             path=file.name,
-            evaluation=evaluate(resolved, file.name, self.water_density),
+            evaluation=Evaluation(resolved, file.name, self.water_density),
             stocks=stocks,
             blends=blends,
-            charges=by_code(charges(formula, swap or {})),
+            charges=charged,
+            spans=spans(charged),
             picked=Picked(self._choice, (*resolved.leaves, *(code for code in blends if code not in resolved.leaves))),
             today=self.today,
             units=self.settings.units,
@@ -320,8 +322,7 @@ class Catalog:
         contents: dict[str, Content] = {code: stock.content for code, stock in subject.stocks.items()}
         supplies = {code: stock.supply for code, stock in subject.stocks.items()}
         resolved = subject.resolved
-        values = {**subject.evaluation.values, **doses(resolved, supplies), **substances(resolved, contents)}
-        return Evaluation(values, resolved)
+        return subject.evaluation.besides({**doses(resolved, supplies), **substances(resolved, contents)})
 
     def locate(self, place: Place) -> Mark:
         """Line and column of a place."""

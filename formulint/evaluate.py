@@ -4,52 +4,84 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from msgspec import Struct
-
 from formulint.amounts import Resolved, Supply, over, times
-from formulint.content import Content, Gap, Missing, Value, add
+from formulint.content import TOTALS, Content, Gap, Missing, Value, add
 from formulint.finding import Place
 from formulint.interval import AtLeast, Interval, Number
 from formulint.properties import DOSES, PROPERTIES, SUBSTANCE
 
-_NEEDS = tuple((one.id, one.needs, one.law) for one in PROPERTIES)
+_LAWS = {one.id: (one.needs, one.law) for one in PROPERTIES}
 BASIS_COLUMN = {"pigment": "pigment_mass", "binder": "binder_mass", "batch": "total_mass"}
 
 
-class Evaluation(Struct, frozen=True):
-    """The values of a formula by property id, in base units; doses and substances only where the formula holds any."""
+class Evaluation:
+    """The values of a formula by property id, in base units, each computed when it is asked for.
 
-    values: dict[str, Value]
-    resolved: Resolved
+    Parameters
+    ----------
+    resolved : Resolved
+    path : str
+        Its file, for what is missing.
+    water_density : float
+        Turns the mass of water inside materials into its volume, [kg/L].
+    more : dict, optional
+        Values besides the declared properties: doses and substances, only where the formula holds any.
+    """
+
+    __slots__ = ("_found", "_more", "path", "resolved", "water_density")
+
+    def __init__(self, resolved: Resolved, path: str, water_density: float, more: dict[str, Value] | None = None) -> None:
+        self.resolved = resolved
+        self.path = path
+        self.water_density = water_density
+        self._more = more or {}
+        self._found: dict[str, Value] = {}
+
+    @property
+    def values(self) -> dict[str, Value]:
+        """All values: the declared properties in their order, then the others."""
+        return {**{name: self.value(name) for name in _LAWS}, **self._more}
 
     def value(self, property_id: str) -> Value:
         """The value of a property; a dose or a substance of which the formula holds nothing is zero."""
-        return self.values.get(property_id, 0.0)
+        found = self._found.get(property_id)
+        if found is None:
+            if property_id not in _LAWS:
+                return self._more.get(property_id, 0.0)
+            found = self._found[property_id] = self._computed(property_id)
+        return found
 
+    def _computed(self, property_id: str) -> Value:
+        needs, law = _LAWS[property_id]
+        arguments = [self._need(name) for name in needs]
+        if gaps := [argument for argument in arguments if isinstance(argument, Gap)]:
+            return add(list(gaps))
+        try:
+            return law(*arguments)
+        except ValueError as error:
+            return Gap((Missing(str(error), Place(self.path), "", property_id),))
 
-def evaluate(resolved: Resolved, path: str, water_density: float) -> Evaluation:
-    """Compute all declared properties from the totals of a formula.
+    def _need(self, name: str) -> Value:
+        """What a law asks for: a total over the lines, which goes before a property of the same name."""
+        totals = self.resolved.totals
+        if name in totals:
+            return totals[name]
+        if name == "water_volume":
+            return over(totals.get("water_mass", 0.0), self.water_density)
+        return self.value(name) if name in _LAWS and name not in TOTALS else 0.0
 
-    ``water_density`` [kg/L] turns the mass of water inside materials into its volume.
-    """
-    known: dict[str, Value] = dict(resolved.totals)
-    known["water_volume"] = over(known.get("water_mass", 0.0), water_density)
-    values: dict[str, Value] = {}
-    whole = not any(isinstance(value, Gap) for value in known.values())
-    for name, needs, law in _NEEDS:
-        arguments = [known.get(need, 0.0) for need in needs]
-        value: Value
-        if not whole and (gaps := [argument for argument in arguments if isinstance(argument, Gap)]):
-            value = add(list(gaps))
-        else:
-            try:
-                value = law(*arguments)
-            except ValueError as error:
-                value = Gap((Missing(str(error), Place(path), "", name),))
-                whole = False
-        values[name] = value
-        known[name if name not in known else f"property_{name}"] = value
-    return Evaluation(values, resolved)
+    def besides(self, more: dict[str, Value]) -> Evaluation:
+        """The same with more values."""
+        return self._as(self.resolved, {**self._more, **more})
+
+    def of_lines(self, resolved: Resolved) -> Evaluation:
+        """The same values of lines that stand in another order."""
+        return self._as(resolved, self._more)
+
+    def _as(self, resolved: Resolved, more: dict[str, Value]) -> Evaluation:
+        other = Evaluation(resolved, self.path, self.water_density, more)
+        other._found = self._found
+        return other
 
 
 def doses(resolved: Resolved, materials: Mapping[str, Supply]) -> dict[str, Value]:

@@ -119,18 +119,18 @@ class Judge:
 
     def _all(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
         formula = subject.formula
-        held = frozenset(subject.picked)
+        held = subject.picked.keys()
         self._spend(subject)
-        for check in self.catalog.rulebook.checks(formula):
+        for check in self.catalog.rulebook.checks(formula).for_held(held):
             rule = check.entry.rule
-            if check.about <= held and (not check.by_code or rule.concerns(formula)):
+            if not check.by_code or rule.concerns(formula):
                 for fault in rule.check(subject):
                     yield self._stamp(check.entry, fault, self._state(formula), code, "")
         yield from self._own_limits(subject, code)
 
     def _spend(self, subject: FormulaSubject) -> None:
         """Count what is asked, so that formulas, lines, alternates and rules cannot multiply to a run without end."""
-        self._asked += len(self.catalog.rulebook.checks(subject.formula)) * (10 + len(subject.resolved.lines))
+        self._asked += len(self.catalog.rulebook.checks(subject.formula).all) * (10 + len(subject.resolved.lines))
         if self._asked > MOST_ASKED:
             message = "formulas, alternates and rules of this repository multiply to more than is judged in one run"
             raise UserError(message, "name some formulas: formulint lint CODE; or put like rules together, and leave out alternates")

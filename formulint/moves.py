@@ -34,7 +34,7 @@ class Ordered(Struct, frozen=True):
 def ordered(judge: Judge, subject: FormulaSubject) -> Ordered:
     """All rules of order in force that have something to say about a formula, at the level the house gives them."""
     found = []
-    for check in judge.catalog.rulebook.checks(subject.formula):
+    for check in judge.catalog.rulebook.checks(subject.formula).all:
         rule = check.entry.rule
         if isinstance(rule, Order) and rule.concerns(subject.formula):
             level = judge.levels.get(check.entry.id, Level[rule.level])

@@ -243,7 +243,7 @@ class Retouch:
         stock = after.stocks[code]
         own = stock.material.dose
         found = own is not None and own.min is not None
-        for check in self.trial.catalog.rulebook.checks(self.formula):
+        for check in self.trial.catalog.rulebook.checks(self.formula).all:
             rule = check.entry.rule
             if isinstance(rule, Dose) and rule.min is not None and rule.concerns(self.formula) and code in rule.counted(after):
                 found = True

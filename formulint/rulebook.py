@@ -1,8 +1,9 @@
 """The rules in force: shipped packs, as far as they are in use, and the house's own."""
 
 import zlib
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Set
 from datetime import date
+from operator import itemgetter
 from typing import Any, Literal, TypeVar
 
 import msgspec
@@ -17,6 +18,7 @@ from formulint.kinds.market import Market
 from formulint.packing import Compiled, folder, read_compiled, source, tables, toml_names
 from formulint.rule import Pick, Rule, Where
 from formulint.shape import dec_hook, read_table
+from formulint.subject import Selector
 from formulint.suggest import closest
 
 MARKETS = "voc/"  # files of this pack are loaded market by market; all other packs are always in force
@@ -167,6 +169,23 @@ class Check(Struct, frozen=True):
     by_code: bool
 
 
+class Checks(Struct, frozen=True):
+    """The checks of a sort of formula: all in order, then with their numbers by one selector of which it must hold something, and those that always speak."""
+
+    all: tuple[Check, ...]
+    by_pick: dict[Pick, tuple[tuple[int, Check], ...]]
+    always: tuple[tuple[int, Check], ...]
+
+    def for_held(self, held: Set[Selector]) -> list[Check]:
+        """In their order, the checks about what a formula holds."""
+        found = list(self.always)
+        for pick in self.by_pick.keys() & held:
+            found += [pair for pair in self.by_pick[pick] if pair[1].about <= held]
+        found.sort(key=NUMBER)
+        return [check for _, check in found]
+
+
+NUMBER = itemgetter(0)
 MOST_SORTS = 500  # of formulas, whose rules are kept: a plant has a few dozen
 
 
@@ -179,7 +198,7 @@ class Rulebook:
         self.today = today
         self._in_force: dict[tuple[str, ...], tuple[Entry, ...]] = {}
         self._selectors: frozenset[Pick] | None = None
-        self._checks: dict[tuple[object, ...], tuple[Check, ...]] = {}
+        self._checks: dict[tuple[object, ...], Checks] = {}
 
     def all(self) -> tuple[Entry, ...]:
         """General and house rules, in force or not."""
@@ -200,19 +219,31 @@ class Rulebook:
             self._selectors = frozenset(one for entry in self.in_force() for one in entry.rule.asks)
         return self._selectors
 
-    def checks(self, formula: Formula) -> tuple[Check, ...]:
+    def checks(self, formula: Formula) -> Checks:
         """Of those in force, the ones that concern a formula, or may by its code."""
         sort = Where.sort_of(formula)
         found = self._checks.get(sort)
         if found is None:
             if len(self._checks) >= MOST_SORTS:
                 self._checks.clear()
-            found = self._checks[sort] = tuple(
-                Check(entry, frozenset(entry.rule.about), entry.rule.by_code)
+            rules = [
+                entry
                 for entry in self.in_force(formula.markets)
                 if entry.rule.of_formulas and (entry.rule.by_code or entry.rule.concerns(formula))
-            )
+            ]
+            found = self._checks[sort] = _sorted([Check(entry, frozenset(entry.rule.about), entry.rule.by_code) for entry in rules])
         return found
+
+
+def _sorted(checks: list[Check]) -> Checks:
+    by_pick: dict[Pick, list[tuple[int, Check]]] = {}
+    always = []
+    for at, check in enumerate(checks):
+        if check.about:
+            by_pick.setdefault(check.entry.rule.about[0], []).append((at, check))
+        else:
+            always.append((at, check))
+    return Checks(tuple(checks), {pick: tuple(found) for pick, found in by_pick.items()}, tuple(always))
 
 
 def read_house(document: Document) -> tuple[tuple[Entry, ...], tuple[Fault, ...]]:

@@ -15,7 +15,7 @@ from formulint.evaluate import Evaluation
 from formulint.finding import KeyPath
 from formulint.formula import Addition, Formula, Process
 from formulint.material import Material
-from formulint.vessels import Charge
+from formulint.vessels import Charge, Span
 from formulint.vocabulary import StageKind
 
 STAGE_KINDS: tuple[str, ...] = get_args(StageKind)
@@ -147,7 +147,7 @@ class FormulaSubject(Struct, frozen=True):
     """A formula that could be read, with its values.
 
     ``stocks`` are the raw materials it holds, by code; ``blends`` those behind its intermediates; ``charges`` its
-    charges by code, with what each meets in its vessel; ``picked`` its codes by selector;
+    charges by code, with what each meets in its vessel, and ``spans`` where they lie there; ``picked`` its codes by selector;
     ``work`` its steps.
     """
 
@@ -157,6 +157,7 @@ class FormulaSubject(Struct, frozen=True):
     stocks: Mapping[str, Stock]
     blends: Mapping[str, tuple[str, ...]]
     charges: Mapping[str, Sequence[Charge]]
+    spans: Mapping[str, Span]
     picked: Picked
     today: date
     units: str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
 
 from msgspec import Struct
@@ -62,6 +62,19 @@ def by_code(found: Iterable[Charge]) -> dict[str, list[Charge]]:
     for charge in found:
         sorted_out.setdefault(charge.code, []).append(charge)
     return sorted_out
+
+
+Span = tuple[list[Spot], int, int]
+"""The one vessel that a code goes into, and how deep its first and its last charge lie there."""
+
+
+def spans(found: Mapping[str, Sequence[Charge]]) -> dict[str, Span]:
+    """Span of each code that goes into one vessel only."""
+    return {
+        code: (charges[0].vessel, charges[0].depth, charges[-1].depth)
+        for code, charges in found.items()
+        if len(charges) == 1 or not [one for one in charges if one.vessel is not charges[0].vessel]
+    }
 
 
 def left_over(formula: Formula) -> tuple[int, ...]:

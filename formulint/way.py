@@ -15,7 +15,7 @@ from formulint.amounts import Resolved, Supply, resolve
 from formulint.catalog import Catalog, as_supply
 from formulint.content import Content, Gap, Value
 from formulint.errors import UserError
-from formulint.evaluate import Evaluation, doses, evaluate, substances
+from formulint.evaluate import Evaluation, doses, substances
 from formulint.finding import Place
 from formulint.formula import Stage
 from formulint.material import Material
@@ -147,7 +147,7 @@ class Way:
         resolved = self._resolved(self._sheet, degrees, supply)
         first, last, change = self._water
         water = first if change is None else first + (last - first) * degrees[change]
-        evaluation: Evaluation = evaluate(resolved, self._sheet.path, water)  # type: ignore[arg-type]
+        evaluation = Evaluation(resolved, self._sheet.path, water)  # type: ignore[arg-type]
         leaves = {code: supply(code) for code in resolved.leaves}
         contents = {code: self._content(code, degrees) for code in resolved.leaves}
         supplies = {code: one for code, one in leaves.items() if one is not None}

@@ -63,6 +63,8 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         if self.window == "supplier":
             yield from self._suppliers(subject)
             return
+        if self._plainly_inside(subject):
+            return
         codes = self.counted(subject)
         if not codes:
             return
@@ -74,6 +76,24 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         name = f"{self._name(subject, codes)} {BASIS_WORDS[self.on]}"
         for fault in judge_bounds(name, value, bounds, look, self._place(subject, codes)):
             yield self._asking(subject, fault) if fault.kind == "open" and isinstance(value, AtLeast) else fault
+
+    def _plainly_inside(self, subject: FormulaSubject) -> bool:
+        """True for one material, counted as a whole, inside the window: nearly every dose of every formula is that."""
+        codes = subject.picked[self.of]
+        if self.component or len(codes) != 1:
+            return False
+        resolved = subject.evaluation.resolved
+        kg, basis = resolved.leaves.get(codes[0]), resolved.totals.get(BASIS_COLUMN[self.on])
+        if self.as_ == "supplied":
+            amount: Value | None = kg
+        elif kg is None:
+            return False
+        else:
+            amount = strength(kg, subject.stocks[codes[0]].supply, self.as_)
+        if not isinstance(amount, float) or not isinstance(basis, float) or basis <= 0.0:
+            return False
+        least, most = _span(self.min, self.max)
+        return least <= amount / basis <= most
 
     def counted(self, subject: FormulaSubject) -> list[str]:
         """Codes of the raw materials that are dosed; none where there is nothing to dose them on."""

@@ -14,18 +14,6 @@ from formulint.vessels import Charge, Spot
 MOST_CHOSEN = 6  # additions of which every choice is looked at: sixty-four
 
 
-def _plainly_before(firsts: list[Charge], thens: list[Charge], every: bool) -> bool:
-    """True where the first (or ``every``) of the ones lies deeper in the one vessel of all than each of the others."""
-    lead = firsts[0]
-    vessel, top = lead.vessel, lead.depth
-    if every:
-        for charge in firsts:
-            if charge.vessel is not vessel:
-                return False
-            top = max(top, charge.depth)
-    return not [charge for charge in thens if charge.vessel is not vessel or charge.depth <= top]
-
-
 class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
     """Contact in a vessel, in the order of charging.
 
@@ -47,13 +35,29 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
         """Both sides: with one of them absent there is no order."""
         return self.first, self.then
 
+    def _plainly_before(self, subject: FormulaSubject) -> bool:
+        """True where all go into one vessel and the first (or ``every``) of the ones lies deeper there than each of the others."""
+        if self.quantifier == "enough" or self.first.staged or self.then.staged:
+            return False
+        spans = subject.spans
+        vessel: list[Spot] | None = None
+        top = -1
+        for code in subject.picked[self.first]:
+            span = spans.get(code)
+            if span is None or (vessel is not None and span[0] is not vessel):
+                return False
+            vessel = span[0]
+            top = max(top, span[2]) if self.quantifier == "every" else span[1] if top < 0 else min(top, span[1])
+        others = [spans.get(code) for code in subject.picked[self.then]]
+        return vessel is not None and not [span for span in others if span is None or span[0] is not vessel or span[1] <= top]
+
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for what goes in at the wrong moment."""
+        if self._plainly_before(subject):
+            return
         firsts = subject.charged(self.first)
         thens = subject.charged(self.then) if firsts else []
         if not thens:
-            return
-        if self.quantifier != "enough" and _plainly_before(firsts, thens, self.quantifier == "every"):
             return
         if self.quantifier == "every":
             # An intermediate was made in a vessel of its own: what it met there was judged there.
