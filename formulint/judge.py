@@ -91,9 +91,9 @@ class Judge:
         if faults or unknown:
             return  # what follows would be computed on lines that are not what the chemist meant
         told = {fault.place.keys[:4] for fault in subject.resolved.faults}
-        yield from (one for one in self._verdicts(subject, code) if not (told and _follows(one.fault, subject.path, told)))
+        yield from (one for one in self._verdicts(subject, file, code) if not (told and _follows(one.fault, subject.path, told)))
 
-    def _verdicts(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
+    def _verdicts(self, subject: FormulaSubject, file: File[Formula], code: str) -> Iterator[Finding]:
         seen = dict.fromkeys(self._judged(subject, code))
         yield from seen
         known = {(finding.rule, finding.fault.message) for finding in seen}
@@ -101,7 +101,7 @@ class Judge:
         for i, stage in enumerate(formula.stage):
             for j, line in enumerate(stage.additions):
                 for other in line.alternates:
-                    swapped = self.catalog.subject(self.catalog.formula(subject.path), {(i, j): other})
+                    swapped = self.catalog.subject(file, {(i, j): other})
                     for finding in self._judged(swapped, code):
                         if (finding.rule, finding.fault.message) not in known:
                             words = f"with {other} instead of {line.material}: {finding.fault.message}"

@@ -64,7 +64,7 @@ def judge(folder: str, today: date | None) -> Staged | None:
     return Staged(catalog, before, reach, findings, len(found) - len(findings))
 
 
-def _sides(repository: git.Repository, catalog: Catalog, shipped: Shipped) -> list[Catalog]:
+def _sides(repository: git.Repository, catalog: Catalog, shipped: Shipped) -> list[Judge]:
     """HEAD and what is being merged into it; fewer than two where this is no merge.
 
     While git runs the hook of a clean merge, it names the other side in the environment only; after a conflict that
@@ -76,10 +76,12 @@ def _sides(repository: git.Repository, catalog: Catalog, shipped: Shipped) -> li
             others.update(handle.read().split())
     except (OSError, UnicodeDecodeError):
         pass
-    found = []
+    if not others:
+        return []
+    found: list[Judge] = []
     for commit in (repository.head or "", *sorted(others)):
         try:
-            found.append(Catalog(snapshot.at(repository, commit, catalog.today), shipped, catalog.today))
+            found.append(Judge(Catalog(snapshot.at(repository, commit, catalog.today), shipped, catalog.today)))
         except UserError:
             return []
     return found

@@ -45,11 +45,14 @@ def cannot(answer: Answer, words: str) -> None:
 
 # --- honest proposals --------------------------------------------------------------------------------------------
 
-SECOND = {"formulas/T-500.toml": TEXTS[FLAT].replace("T-101", "T-500").replace("RM-1601", "RM-1699")}
+SECOND = {"formulas/T-500.toml": TEXTS[BENCH].replace("T-900", "T-500").replace("RM-1601", "RM-1699")}
+ON_TRIAL = TEXTS[THICKENER].replace("RM-1601", "RM-1699").replace('"approved"', '"trial"')
 HONEST: dict[str, Edits] = {
     "a composition within its limits": {FLAT: amount("RM-1101", "200.0 lb", "199.0 lb")},
     "the story's first change": {"formulas/T-149.toml": both(*STEPS["1"].edits["T-149"])},
-    "a formula and a material, both new": {**SECOND, "materials/RM-1699.toml": TEXTS[THICKENER].replace("RM-1601", "RM-1699")},
+    "a formula on the bench and a material on trial, both new": {**SECOND, "materials/RM-1699.toml": ON_TRIAL},
+    "a material that is on trial, corrected": {"materials/RM-1307.toml": replace('"8.84 lb/gal"', '"8.85 lb/gal"')},
+    "the same density in another unit": {LATEX: replace('"9.06 lb/gal"', '"906 lb/100 gal"')},
     "a comment and a name": {FLAT: lambda text: replace("Interior flat, white", "Flat, white")(f"# seen\n{text}")},
     "the same amounts in other units": {FLAT: in_kilograms()},
     "a price": {LATEX: lambda text: replace("price      =", "price      = ", )(text).replace("price_date = ", "# today\nprice_date = ")},

@@ -16,6 +16,7 @@ from story import STEPS, amount, below, replace
 
 from formulint import gate
 from formulint.change import FORMULA, Change
+from formulint.evidence import EVIDENCE, RELAXING
 from formulint.material import Material
 from formulint.rule import Pick
 
@@ -179,32 +180,46 @@ FORMULAS = [
     Attack("new, with a material that is not there", {"formulas/T-1.toml": TEXTS[FLAT].replace("T-101", "T-1").replace("RM-1020", "RM-9")}, ("known-material",)),
 ]
 
-EVIDENCE = "changed, by which rules are chosen or relaxed"
+def evidence(said: str, file: str, *edits: Edit) -> Attack:
+    """What a known material says changed, with the old and the new in words."""
+    return Attack(said, {file: both(*edits)}, (f"proposal/evidence: {file}: {Path(file).stem}: {said}",))
 
 
-def evidence(name: str, field: str, file: str, *edits: Edit) -> Attack:
-    """A field of a known material changed."""
-    return Attack(name, {file: both(*edits)}, (f"{Path(file).stem}: {field} {EVIDENCE}",))
-
-
+SHARES = ("voc", "voc_us", "voc_eu", "exempt", "other_volatile", "pigment")
+BIT, TRIAL = "materials/RM-1801.toml", "materials/RM-1307.toml"
 MATERIALS = [
-    evidence("functions", "functions", DISPERSANT, replace('["dispersant"]', '["wetting-agent"]')),
-    evidence("form", "form", DISPERSANT, replace('"solution"', '"liquid"')),
-    evidence("tags", "tags", DISPERSANT, replace('["polyacid"]', "[]")),
-    evidence("ionic", "ionic", DISPERSANT, replace('"anionic"', '"nonionic"')),
-    evidence("state", "state", "materials/RM-1307.toml", replace('"trial"', '"approved"')),
-    evidence("approved for", "approved_for", DISPERSANT, added('approved_for = ["T-101"]')),
-    evidence("dose", "dose", DISPERSANT, ended('[dose]\nmax = "9 %"')),
-    evidence("tolerance", "tolerance", DISPERSANT, ended('[tolerance]\ndensity = "1 lb/gal"')),
-    evidence("disclosure", "disclosure", DISPERSANT, replace('"full"', '"sds"')),
-    *(evidence(field, field, DISPERSANT, added(f'{field} = "0 %"')) for field in ("voc", "voc_us", "voc_eu", "exempt", "other_volatile")),
-    evidence("hazards", "component", "materials/RM-1801.toml", swap(r"^hazards  .*?\n", "hazards = []\n")),
-    evidence("hazards unknown again", "component", DISPERSANT, replace("hazards  = []", "")),
-    evidence("no longer volatile", "component", GLYCOL, replace('"organic"', '"no"')),
-    evidence("boiling point", "component", GLYCOL, swap(r"^boiling_point .*?\n", 'boiling_point = "600 degF"\n')),
-    evidence("another substance", "component", "materials/RM-1802.toml", replace('"55965-84-9"', '"2634-33-5"')),
-    evidence("a share", "component", "materials/RM-1801.toml", replace('share          = "20 %"', 'share          = "19 %"')),
-    Attack("moved below, with other functions", moved(DISPERSANT, "materials/x/RM-1401.toml", replace('["dispersant"]', '["wetting-agent"]')), (EVIDENCE,)),
+    evidence("functions changed from dispersant to wetting-agent", DISPERSANT, replace('["dispersant"]', '["wetting-agent"]')),
+    evidence("form changed from solution to liquid", DISPERSANT, replace('"solution"', '"liquid"')),
+    evidence("tags changed from polyacid to none", DISPERSANT, replace('["polyacid"]', "[]")),
+    evidence("ionic changed from anionic to nonionic", DISPERSANT, replace('"anionic"', '"nonionic"')),
+    evidence("state changed from trial to approved", TRIAL, replace('"trial"', '"approved"')),
+    evidence("approved for changed from none to T-101", DISPERSANT, added('approved_for = ["T-101"]')),
+    evidence("dose changed from unknown to max 9 %", DISPERSANT, ended('[dose]\nmax = "9 %"')),
+    evidence("tolerance changed from nothing to density 1 lb/gal", DISPERSANT, ended('[tolerance]\ndensity = "1 lb/gal"')),
+    evidence("disclosure changed from full to sds", DISPERSANT, replace('"full"', '"sds"')),
+    *(evidence(f"{field.replace('_', ' ')} changed from unknown to 0 %", DISPERSANT, added(f'{field} = "0 %"')) for field in SHARES),
+    evidence("supplier changed from supplier K to Elsewhere", DISPERSANT, replace('"supplier K"', '"Elsewhere"')),
+    evidence("film density changed from unknown to 1 kg/L", DISPERSANT, added('film_density = "1 kg/L"')),
+    evidence("minimum film temperature changed from unknown to 5 degC", DISPERSANT, added('minimum_film_temperature = "5 degC"')),
+    evidence("density changed from 9.20 lb/gal to 9.21 lb/gal", DISPERSANT, replace('"9.20 lb/gal"', '"9.21 lb/gal"')),
+    evidence("density changed from 9.20 lb/gal to 9.1 lb/gal to 9.3 lb/gal", DISPERSANT, swap(r'^density .*?\n', 'density = { min = "9.1 lb/gal", max = "9.3 lb/gal" }\n')),
+    evidence("density changed from 9.20 lb/gal to unknown", DISPERSANT, swap(r"^density .*?\n", "")),
+    evidence("nonvolatile changed from ", THICKENER, swap(r'^nonvolatile .*?\n', 'nonvolatile = "99 %"\n')),
+    evidence("water changed from 75 % to 74 %", DISPERSANT, replace('"75 %"', '"74 %"')),
+    evidence("active changed from 25 % to 26 %", DISPERSANT, swap(r'^active .*?\n', 'active = "26 %"\n')),
+    evidence("ph changed from ", DISPERSANT, swap(r'^ph .*?\n', 'ph = "9.9"\n')),
+    evidence("oil absorption changed from ", "materials/RM-1101.toml", swap(r'^oil_absorption .*?\n', 'oil_absorption = "9 g/100 g"\n')),
+    evidence("nonvolatile density changed from ", LATEX, swap(r'^nonvolatile_density .*?\n', 'nonvolatile_density = "derived"\n')),
+    evidence("component 1,2-benzisothiazol-3(2H)-one (BIT) (2634-33-5): hazards changed from ", BIT, swap(r"^hazards  .*?\n", "hazards = []\n")),
+    evidence("component sodium polyacrylate (9003-04-7): hazards changed from none to unknown", DISPERSANT, replace("hazards  = []", "")),
+    evidence("component propylene glycol (57-55-6): volatile changed from organic to no", GLYCOL, replace('"organic"', '"no"')),
+    evidence("component propylene glycol (57-55-6): boiling point changed from ", GLYCOL, swap(r"^boiling_point .*?\n", 'boiling_point = "600 degF"\n')),
+    evidence("component 1,2-benzisothiazol-3(2H)-one (BIT) (2634-33-5): share changed from 20 % to 19 %", BIT, replace('share          = "20 %"', 'share          = "19 %"')),
+    Attack(
+        "another substance", {"materials/RM-1802.toml": replace('"55965-84-9"', '"2634-33-5"')},
+        ("(55965-84-9) left out", "(2634-33-5) added, "),
+    ),
+    Attack("moved below, with other functions", moved(DISPERSANT, "materials/x/RM-1401.toml", replace('["dispersant"]', '["wetting-agent"]')), ("functions changed",)),
     Attack("a twin of another case", {"materials/rm-1401.toml": TEXTS[DISPERSANT].replace("RM-1401", "rm-1401")}, ("is also the code of",)),
     Attack("a twin below", {"materials/a/RM-1401.toml": TEXTS[DISPERSANT]}, ("RM-1401 is also the code of",)),
     Attack("a twin among the formulas", {"formulas/RM-1401.toml": TEXTS[PREMIX].replace("PX-1", "RM-1401")}, ("RM-1401 is also the code of",)),
@@ -212,7 +227,7 @@ MATERIALS = [
     Attack("moved out, and used", moved(DISPERSANT, "old/RM-1401.toml"), ('there is no material "RM-1401"',)),
     Attack("not readable", {DISPERSANT: ended("[[")}, ("record/readable: materials/RM-1401.toml", "RM-1401 cannot be read")),
     Attack("replaced by a formula", {**moved(DISPERSANT, "x"), "formulas/RM-1401.toml": TEXTS[PREMIX].replace("PX-1", "RM-1401")}, ("becomes a formula",)),
-    Attack("blocked, and used", {DISPERSANT: replace('"approved"', '"blocked"')}, (EVIDENCE, "RM-1401) is in state blocked")),
+    Attack("blocked, and used", {DISPERSANT: replace('"approved"', '"blocked"')}, ("state changed from approved to blocked", "RM-1401) is in state blocked")),
 ]
 
 PRESERVED = both(replace('"104.5 lb"', '"106.5 lb"'), below("RM-1601", '{ material = "RM-1802", amount = "2.0 lb" },'))
@@ -235,8 +250,49 @@ PREMIXES = [
     Attack("made from itself", {PREMIX: replace('"RM-1601"', '"PX-1"')}, ("made from itself",)),
 ]
 
+PILOT, MORE_VOC, NO_PVC = replace('"production"', '"pilot"'), both(*STEPS["9"].edits["T-140"]), swap(r'^pvc_binder = .*?\n', "")
+MORE_FILLER = both(amount("RM-1201", "175.0 lb", "215.0 lb"), amount("RM-1301", "280.0 lb", "240.0 lb"))
+NO_COAST, TO_PRIMER = replace(', "us-south-coast"', ""), replace('"semi-gloss"', '"primer"')
+COAST = ended('[category]\nus-south-coast = "Rust preventative coatings"')
+VOC_BY, PVC_BY = "voc/us-south-coast: formulas/T-140.toml: by the {} of the base: VOC", "own-limit/pvc-binder: formulas/T-101.toml: by the {} of the base: PVC"
+HEUR, NEW = replace('"RM-1603"', '"RM-1699"'), TEXTS["materials/RM-1603.toml"].replace("RM-1603", "RM-1699")
+
+# What the base asks of a formula, however the proposal rewrites that in the same breath.
+BY_BASE = [
+    Attack("a market left out", {SEMI: both(MORE_VOC, NO_COAST)}, (VOC_BY.format("markets"),)),
+    Attack("a laxer class", {SEMI: both(MORE_VOC, TO_PRIMER)}, (VOC_BY.format("class"),)),
+    Attack("a laxer category", {SEMI: both(MORE_VOC, COAST)}, (VOC_BY.format("category"),)),
+    Attack("several at once", {SEMI: both(MORE_VOC, NO_COAST, TO_PRIMER)}, (VOC_BY.format("class and markets"),)),
+    Attack("a limit widened", {FLAT: both(MORE_FILLER, replace('max = "59 %"', 'max = "69 %"'))}, (PVC_BY.format("limits"),)),
+    Attack("a limit dropped", {FLAT: both(MORE_FILLER, NO_PVC)}, (PVC_BY.format("limits"),)),
+    Attack("back to the bench, where limits only warn", {FLAT: both(MORE_FILLER, replace('"production"', '"bench"'))}, (PVC_BY.format("state"),)),
+    Attack("to pilot, and a limit dropped", {FLAT: both(MORE_FILLER, NO_PVC, PILOT)}, (PVC_BY.format("state and limits"),)),
+    Attack("into production, and a limit dropped", {BENCH: both(MORE_FILLER, NO_PVC, replace('"bench"', '"production"'))}, ("by the state and limits of the base: PVC",)),
+    Attack("moved below, and a limit dropped", moved(FLAT, "formulas/old/T-101.toml", MORE_FILLER, NO_PVC), ("formulas/old/T-101.toml: by the limits of the base: PVC",)),
+    Attack("in an alternate only", {SEMI: both(replace('{ material = "RM-1021",', '{ material = "RM-1021", alternates = ["RM-1020"],'), NO_COAST)},
+           ("by the markets of the base: with RM-1020 instead of RM-1021: VOC",)),
+    Attack("a premix whose limit is dropped", {PREMIX: both(replace('"104.5 lb"', '"114.5 lb"'), amount("RM-1601", "4.5 lb", "14.5 lb"), swap(r"^\[limits\].*", ""))},
+           ("own-limit/water: formulas/PX-1.toml: by the limits of the base: Water",)),
+    Attack("a limit of its own that it breaks", {FLAT: replace('max = "59 %"', 'max = "53.5 %"')}, ("own-limit/pvc-binder: formulas/T-101.toml: PVC",)),
+    Attack("a market of its own that it fails", {FLAT: both(replace('["us-national"', '["us-new-york", "us-california-2019", "us-national"'), amount("RM-1020", "8.0 lb", "58.0 lb"))},
+           ("voc/us-new-york: formulas/T-101.toml: VOC",)),
+]  # fmt: skip
+
+# A material that nobody approved but whoever brings it.
+NEWCOMERS = [
+    Attack("in production", {FLAT: HEUR, "materials/RM-1699.toml": NEW}, ("is a new material, approved by this proposal itself, and T-101 holds it",)),
+    Attack("its state not written", {FLAT: HEUR, "materials/RM-1699.toml": swap(r"^state .*?\n", "")(NEW)}, ("approved by this proposal itself, and T-101 holds it",)),
+    Attack("in phase-out", {FLAT: HEUR, "materials/RM-1699.toml": replace('"approved"', '"phase-out"')(NEW)}, ("approved by this proposal itself",)),
+    Attack("inside a premix", {PREMIX: OTHER, "materials/RM-1699.toml": TEXTS[THICKENER].replace("RM-1601", "RM-1699")}, ("approved by this proposal itself, and PX-1 holds it",)),
+    Attack("as an alternate", {FLAT: replace('"RM-1603",', '"RM-1603", alternates = ["RM-1699"],'), "materials/RM-1699.toml": NEW}, ("and T-101 holds it",)),
+    Attack("kept for the next proposal", {"materials/x/RM-1699.toml": NEW}, ("RM-1699 (HEUR, low-shear builder, 20 % nonvolatile) is a new material, approved by this",)),
+    Attack("on trial, in a pilot", {BENCH: both(HEUR, replace('"bench"', '"pilot"')), "materials/RM-1699.toml": replace('"approved"', '"trial"')(NEW)},
+           ("is a new material, in state trial, and T-900 holds it",)),
+]  # fmt: skip
+
 ALL = {f"{group}: {one.name}": one for group, rows in (
     ("settings", SETTING), ("rules", RULES), ("around", AROUND), ("formula", FORMULAS), ("material", MATERIALS), ("premix", PREMIXES),
+    ("by base", BY_BASE), ("new", NEWCOMERS),
 ) for one in rows}  # fmt: skip
 
 
@@ -287,9 +343,30 @@ def test_every_way_to_pick_a_material_is_evidence() -> None:
     field_of = {"forms": "form", "states": "state", "cas": "component", "functions": "functions", "tags": "tags"}
     ways = set(Pick.__struct_fields__) - {"codes", "stages", "but"}  # the code itself; where it is charged; others
     assert ways == field_of.keys()
-    assert {field_of[way] for way in ways} <= set(gate.EVIDENCE) <= set(Material.__struct_fields__)
+    assert {field_of[way] for way in ways} <= set(RELAXING) <= set(EVIDENCE) <= set(Material.__struct_fields__)
 
 
 def test_every_policy_of_a_formula_has_its_attack() -> None:
     policy = {field for field, change in FORMULA.items() if change is Change.policy} - {"state"}
     assert [field for field in policy if not any(f"{field} changed" in words for one in FORMULAS for words in one.words)] == []
+
+
+APART: dict[str, Edits] = {
+    "a limit widened": {FLAT: replace('max = "59 %"', 'max = "69 %"')},
+    "a market left out": {SEMI: NO_COAST},
+    "withdrawn, whatever it holds": {SEMI: both(MORE_VOC, NO_COAST, replace('"production"', '"withdrawn"'))},
+    "the bench": {BENCH: both(MORE_FILLER, NO_PVC)},
+    "a material on trial, on the bench": {BENCH: HEUR, "materials/RM-1699.toml": replace('"approved"', '"trial"')(NEW)},
+}
+
+
+@pytest.mark.parametrize("edits", APART.values(), ids=APART.keys())
+def test_what_holds_by_the_base_or_is_free_is_not_held_against_it(works: Works, edits: Edits) -> None:
+    said = works.gate(works.propose(edits)).said
+    assert " of the base: " not in said
+    assert "proposal/new-material" not in said
+
+
+def test_what_fails_by_both_is_told_once(works: Works) -> None:
+    answer = works.gate(works.propose({SEMI: both(MORE_VOC, replace('"us-south-coast"', '"us-south-coast", "us-new-york"'))}))
+    assert answer.said.count("voc/us-south-coast: formulas/T-140.toml") == 1
