@@ -14,11 +14,12 @@ from formulint.errors import Misread, UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
 from formulint.formula import Formula
 from formulint.material import Material
+from formulint.retired import eased, still_used
 from formulint.rule import Applied, Rule
 from formulint.rulebook import Entry, unknown_words
 from formulint.settings_check import of_settings
 from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject
-from formulint.suggest import closest
+from formulint.suggest import similar
 from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
 
 HOUSE_SOURCE = Source("this formula's own limit", "", "house")
@@ -66,7 +67,12 @@ class Judge:
         return tuple(dict.fromkeys(found))
 
     def formula(self, file: File[Formula]) -> Iterator[Finding]:
-        """All findings about one formula."""
+        """All findings about one formula; those of a withdrawn one are counted, and stop nothing: it is made no more."""
+        found = self._formula(file)
+        made = file.record is None or file.record.state != "withdrawn" or stem(file.name) in self.strict
+        return found if made else (eased(one, UNSAFE) for one in found)
+
+    def _formula(self, file: File[Formula]) -> Iterator[Finding]:
         code = stem(file.name)
         yield from self._readable(file, code, "")
         formula = file.record
@@ -87,6 +93,9 @@ class Judge:
         if code in self.catalog.cycles:
             yield self._format("record/no-circle", self._circle(formula, file.name), code, "")
             return
+        if subject.blends:
+            level = Level.warning if self._state(formula) == "bench" else Level.error
+            yield from (Finding("record/not-withdrawn", level, fault, code, "", "", FORMAT_SOURCE) for fault in still_used(formula, file.name, self.catalog))
         yield from (self._format("record/amounts", fault, code, "") for fault in subject.resolved.faults)
         if faults or unknown:
             return  # what follows would be computed on lines that are not what the chemist meant
@@ -209,7 +218,8 @@ class Judge:
                 fault = replace(fault, message=f"{message} ({UNVERIFIED})")
             else:
                 fault = replace(fault, kind="review", message=f"{message} ({RECALLED})")
-        if level is Level.error and (fault.kind == "review" or (fault.kind == "open" and state == "bench")):
+        bench = state == "bench" and not entry.id.startswith(UNSAFE)  # what nobody knows to be safe is not tried
+        if level is Level.error and (fault.kind == "review" or (fault.kind == "open" and bench)):
             level = Level.warning
         if not fault.remedy and rule.remedy:
             fault = replace(fault, remedy=rule.remedy)
@@ -339,21 +349,6 @@ def few(faults: Iterable[Fault]) -> tuple[Fault, ...]:
         return found
     more = Fault(found[MANY].place, "more faults of this sort follow; they show when these are mended", kind=found[MANY].kind)
     return (*found[:MANY], more)
-
-
-LOOKS = str.maketrans("lIoO", "1100")
-
-
-def similar(code: str, known: list[str]) -> str | None:
-    """The code that was probably meant: the same but for l and 1, O and 0, or else the nearest."""
-    for other in known:
-        if other.translate(LOOKS).casefold() == code.translate(LOOKS).casefold():
-            return other
-    swapped = {code[:at] + code[at + 1] + code[at] + code[at + 2 :] for at in range(len(code) - 1)}
-    for other in known:
-        if other in swapped:
-            return other
-    return closest(code, [other for other in known if abs(len(other) - len(code)) <= 1 and other[:1].casefold() == code[:1].casefold()])
 
 
 def _knot(codes: tuple[str, ...], words: str) -> str:

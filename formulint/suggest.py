@@ -39,3 +39,18 @@ def closest(word: str, words: Iterable[str]) -> str | None:
 
 def _fold(word: str) -> str:
     return word.lower().replace("_", "").replace("-", "").replace(" ", "")
+
+
+LOOKS = str.maketrans("lIoO", "1100")
+
+
+def similar(code: str, known: list[str]) -> str | None:
+    """The code that was probably meant: the same but for l and 1, O and 0, or else the nearest."""
+    for other in known:
+        if other.translate(LOOKS).casefold() == code.translate(LOOKS).casefold():
+            return other
+    swapped = {code[:at] + code[at + 1] + code[at] + code[at + 2 :] for at in range(len(code) - 1)}
+    for other in known:
+        if other in swapped:
+            return other
+    return closest(code, [other for other in known if abs(len(other) - len(code)) <= 1 and other[:1].casefold() == code[:1].casefold()])

@@ -93,8 +93,8 @@ def test_once_the_house_has_confirmed_it_it_is_no_longer_said() -> None:
     assert "recalled" not in found.fault.message
 
 
-def test_what_is_not_known_blocks_in_production_and_is_told_on_the_bench() -> None:
-    for state, blocks in (("production", True), ("bench", False)):
+def test_what_nobody_knows_to_be_safe_blocks_on_the_bench_too() -> None:
+    for state, blocks in (("production", True), ("pilot", True), ("bench", True), ("withdrawn", False)):
         (found,) = unsafe({}, paint("INHIBITOR", "MORPHOLINE", state=state))
         assert (found.fault.kind, found.blocks) == ("open", blocks)
         assert [place.path for place in found.fault.missing] == ["materials/INHIBITOR.toml"]

@@ -15,7 +15,8 @@ from formulint.report import assumptions
 from formulint.rulebook import Entry, Rulebook
 
 DAY = date(2026, 1, 12)
-STATES = ("bench", "pilot", "production", "withdrawn")
+STATES = ("bench", "pilot", "production")
+WITHDRAWN = "withdrawn"
 FILL = '{ material = "FILLER", amount = "q.s." }'
 GLYCOL = '{ material = "GLYCOL", amount = "11 kg" }, ' + FILL  # one kilogram above the ceiling
 MUTE = 'code = "MUTE"\nname = "says nothing"\nfunctions = ["other"]\n'
@@ -107,6 +108,56 @@ def test_judged_by_the_standard_of_production_a_bench_formula_is_stopped() -> No
     catalog = catalog_of(files, DAY)
     found = Judge(catalog, frozenset({"T-1"})).findings(Scope(("formulas/T-1.toml",), ()))
     assert [(one.rule, one.blocks) for one in found] == [("own-limit/density", True)]
+
+
+# ---------------------------------------------------------------- what is withdrawn
+
+
+def counted(files: Mapping[str, str]) -> set[tuple[str, str, str]]:
+    """Rule, kind and level of everything, notes too."""
+    catalog = catalog_of({"formulint.toml": SETTINGS, **files}, DAY)
+    return {(one.rule, one.fault.kind, one.level.name) for one in Judge(catalog).formula(catalog.formula("formulas/T-1.toml"))}
+
+
+GIVEN_UP = {
+    "above a ceiling": (paint(GLYCOL, state=WITHDRAWN), ("dose/glycol-ceiling", "fail", "note")),
+    "a figure that is recalled": (paint('{ material = "SOLVENT", amount = "60 kg" }, ' + FILL, state=WITHDRAWN), ("voc/us-national", "fail", "note")),
+    "its own limit": (paint(state=WITHDRAWN, more='limits = { density = { max = "0.9 kg/L" } }'), ("own-limit/density", "fail", "note")),
+    "a material that is long gone": (paint('{ material = "GONE", amount = "1 kg" }, ' + FILL, state=WITHDRAWN), ("record/known-material", "fail", "note")),
+    "a file that cannot be read": (paint(state=WITHDRAWN, more="hush = true"), ("record/readable", "fail", "error")),
+    "another code in it": ({"formulas/T-1.toml": sheet(code="T-2", state=WITHDRAWN)}, ("record/code-is-file-name", "fail", "error")),
+}
+
+
+@pytest.mark.parametrize(("files", "expected"), GIVEN_UP.values(), ids=GIVEN_UP.keys())
+def test_what_is_made_no_more_is_counted_and_its_file_is_in_order(files: dict[str, str], expected: tuple[str, str, str]) -> None:
+    assert expected in counted(files)
+
+
+def premix(state: str) -> dict[str, str]:
+    """An intermediate of fillers only."""
+    return {"formulas/P-1.toml": sheet(code="P-1", state=state, class_="intermediate")}
+
+
+USES = '{ material = "P-1", amount = "1 kg" }, ' + FILL
+
+
+@pytest.mark.parametrize("line", [USES, '{ material = "FILLER", amount = "1 kg", alternates = ["P-1"] }, ' + FILL])
+@pytest.mark.parametrize(("state", "level"), [("bench", "warning"), ("pilot", "error"), ("production", "error"), (WITHDRAWN, "note")])
+def test_nothing_is_made_with_what_is_withdrawn(state: str, level: str, line: str) -> None:
+    found = counted({**premix(WITHDRAWN), **paint(line, state=state)})
+    assert ("record/not-withdrawn", "fail", level) in found
+
+
+def test_what_is_in_use_may_be_used() -> None:
+    assert [one for state in STATES for one in counted({**premix(state), **paint(USES, state="production")}) if one[0] == "record/not-withdrawn"] == []
+
+
+def test_a_withdrawn_part_of_a_paint_in_production_is_judged_as_in_production() -> None:
+    files = {**paint(GLYCOL, state=WITHDRAWN)}
+    catalog = catalog_of({"formulint.toml": SETTINGS, **files}, DAY)
+    found = Judge(catalog, frozenset({"T-1"})).formula(catalog.formula("formulas/T-1.toml"))
+    assert ("dose/glycol-ceiling", True) in [(one.rule, one.blocks) for one in found]
 
 
 # ---------------------------------------------------------------- by the settings
