@@ -75,12 +75,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if words == ["--version"]:
         sys.stdout.write(f"formulint {__version__}\n")
         return 0
+    unheard = sys.stdout is None
     for name in ("stdout", "stderr"):
-        if getattr(sys, name) is None:  # closed by whoever started us; the exit status is still an answer
+        if getattr(sys, name) is None:  # closed by whoever started us; to most commands the exit status is still an answer
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - open for the whole run
     gc.disable()  # a run is short and makes no circles worth collecting; looking for them costs a tenth of it
     try:
         options = read(words)
+        options.unheard = unheard
         status: int = _command(options.command).run(options)
         sys.stdout.flush()
         return status
@@ -91,11 +93,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 2
     except OSError as error:
-        sys.stderr.write(f"formulint has not answered, because the machine refused: {error.strerror or error}\n")
-        return 2
+        return _silent(f"formulint has not answered, because the machine refused: {error.strerror or error}\n")
     except KeyboardInterrupt:
-        sys.stderr.write("formulint was interrupted and has not answered\n")
-        return 2
+        return _silent("formulint was interrupted and has not answered\n")
 
 
 def run() -> NoReturn:
@@ -132,8 +132,16 @@ def _lean() -> None:
 def _cannot(error: UserError) -> int:
     from formulint.clean import log_line
 
-    sys.stdout.flush()
-    sys.stderr.write(f"formulint cannot answer: {log_line(error.message)}\n")
-    if error.remedy:
-        sys.stderr.write(f"  do: {log_line(error.remedy)}\n")
+    remedy = f"  do: {log_line(error.remedy)}\n" if error.remedy else ""
+    return _silent(f"formulint cannot answer: {log_line(error.message)}\n{remedy}")
+
+
+def _silent(complaint: str) -> int:
+    """The exit status of a question without an answer; that stays so where the complaint itself cannot be written."""
+    for stream, words in ((sys.stdout, ""), (sys.stderr, complaint)):
+        try:
+            stream.write(words)
+            stream.flush()
+        except OSError:
+            pass
     return 2

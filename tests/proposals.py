@@ -17,6 +17,7 @@ import sys
 from collections.abc import Callable, Mapping
 from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
+from types import MappingProxyType
 from typing import NamedTuple
 
 from repos import Link, Repo, build
@@ -155,11 +156,13 @@ def ask(*words: str, how: str = "json") -> Answer:
     return Answer(status, out.getvalue(), err.getvalue())
 
 
-def process(works: Works, head: str, base: str = "", stdout: int = subprocess.PIPE, cwd: str | None = None, **environment: str) -> Answer:
+def process(
+    works: Works, head: str, base: str = "", stdout: int = subprocess.PIPE, cwd: str | None = None, more: Mapping[str, str] = MappingProxyType({}), **environment: str
+) -> Answer:
     """The same as a process of its own, with more in its environment."""
     call = [sys.executable, "-m", "formulint", "-C", str(works.repo), "gate", "--base", base or works.base, "--head", head, "--format", "json"]
     ran = subprocess.run(
-        call, stdout=stdout, stderr=subprocess.PIPE, text=True, cwd=cwd, env={**os.environ, **environment}, check=False
+        call, stdout=stdout, stderr=subprocess.PIPE, text=True, cwd=cwd, env={**os.environ, **more, **environment}, check=False
     )
     return Answer(ran.returncode, ran.stdout or "", ran.stderr)
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import os
 import shutil
+import subprocess
+import sys
 import zlib
 from pathlib import Path
 from typing import NamedTuple
@@ -18,7 +20,8 @@ FLAT, MATT, PREMIXED, PREMIX = (f"formulas/{code}.toml" for code in ("T-101", "T
 LATEX, THICKENER, SETTINGS, HOUSE, CI = "materials/RM-1301.toml", "materials/RM-1601.toml", "formulint.toml", "rules/house.toml", ".github/workflows/formulas.yml"
 TEXTS = works_files()
 GOOD: Edits = {FLAT: amount("RM-1901", "1.5 lb", "1.6 lb")}
-BAD: Edits = {FLAT: amount("RM-1001", "123.9 lb", "133.9 lb")}
+FILLED = amount("RM-1001", "123.9 lb", "133.9 lb")
+BAD: Edits = {FLAT: FILLED}
 FULL = "closure/batch: formulas/T-101.toml"
 TOGETHER = "each side passed alone, together they do not"
 REAL_GIT = shutil.which("git") or "git"
@@ -171,12 +174,12 @@ def test_a_head_that_is_no_commit(works: Works, head: str) -> None:
 # --- what a merge would hold -------------------------------------------------------------------------------------
 
 GLYCOL, COALESCENT = ({"formulas/T-120.toml": both(*STEPS[name].edits["T-120"])} for name in ("glycol", "coalescent"))
-TWINS = [{f"formulas/{folder}/T-7.toml": TEXTS[FLAT].replace("T-101", "T-7")} for folder in "ab"]
+TWINS: list[Edits] = [{f"formulas/{folder}/T-7.toml": TEXTS[FLAT].replace("T-101", "T-7")} for folder in "ab"]
 TRIAL = both(replace('"T-900"', '"T-7"'), amount("RM-1301", "280.0 lb", "280.0 lb", "RM-1307"), less("RM-1001", "6.4"))
 TIGHT = both(replace('"T-102"', '"T-500"'), replace("[limits]", '[limits]\nnonvolatile_mass = { max = "55.95 %" }'))
 APART: dict[str, tuple[Edits, Edits, str]] = {
     "two organic liquids, each within the limit": (GLYCOL, COALESCENT, "voc/us-south-coast: formulas/T-120.toml"),
-    "one code in two files": (*TWINS, "T-7 is also the code of"),
+    "one code in two files": (TWINS[0], TWINS[1], "T-7 is also the code of"),
     "a material given up, and taken up": (
         {"materials/RM-1307.toml": None}, {"formulas/T-7.toml": TRIAL(TEXTS[BENCH])}, 'there is no material "RM-1307"',
     ),
@@ -407,9 +410,9 @@ def test_no_surroundings_change_the_answer(works: Works, tmp_path: Path) -> None
     stores = {"GIT_OBJECT_DIRECTORY": f"{git}/objects", "GIT_ALTERNATE_OBJECT_DIRECTORIES": f"{git}/objects", "GIT_NAMESPACE": "x"}
     files = {"GIT_GRAFT_FILE": f"{git}/HEAD", "GIT_SHALLOW_FILE": f"{git}/HEAD", "GIT_REPLACE_REF_BASE": "refs/heads/", "GIT_ATTR_SOURCE": "main"}
     outside = {"GIT_CONFIG_PARAMETERS": "'core.bare=true'", "GIT_EXEC_PATH": str(tmp_path), "GIT_EXTERNAL_DIFF": "false", "GIT_LITERAL_PATHSPECS": "0"}
-    bad = process(works, works.propose(BAD), **elsewhere, **stores, **files, **outside)
+    bad = process(works, works.propose(BAD), more=elsewhere | stores | files | outside)
     assert (bad.status, FULL in bad.said) == (1, True)
-    assert process(works, works.propose(GOOD), **elsewhere, **stores, **files, **outside).status == 0
+    assert process(works, works.propose(GOOD), more=elsewhere | stores | files | outside).status == 0
 
 
 def test_no_git_of_the_proposal_is_called(own: Works) -> None:
@@ -429,7 +432,20 @@ def test_whoever_stops_reading_gets_no_yes(works: Works) -> None:
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="there is no disk that is always full")
 def test_a_full_disk_is_no_yes(works: Works) -> None:
     with open("/dev/full", "wb") as full:
-        assert process(works, works.propose(GOOD), stdout=full.fileno()).status != 0
+        assert process(works, works.propose(GOOD), stdout=full.fileno()).status == 2
+
+
+CLOSED = {"output": ">&-", "output and complaints": ">&- 2>&-", "everything": "0<&- >&- 2>&-", "input too": "0<&- >&-", "output, opened to be read": "1</dev/null"}
+
+
+@pytest.mark.parametrize("edits", [GOOD, BAD], ids=["sound", "unsound"])
+@pytest.mark.parametrize("closed", CLOSED.values(), ids=CLOSED.keys())
+def test_no_report_no_yes(works: Works, tmp_path: Path, closed: str, edits: Edits) -> None:
+    head, kept = works.propose(edits), tmp_path / "verdict.json"
+    call = f'"{sys.executable}" -m formulint -C "{works.repo}" gate --base {works.base} --head {head} --format json'
+    told = [subprocess.run(f"{call} {more} {closed}", shell=True, check=False).returncode for more in ("", f'--output "{kept}"')]
+    assert told == [2, 1 if edits is BAD else 0]
+    assert json.loads(kept.read_text())["verdict"] == ("fail" if edits is BAD else "pass")
 
 
 def test_an_answer_that_cannot_be_kept_is_none(works: Works, tmp_path: Path) -> None:
@@ -536,7 +552,7 @@ def test_policy_above_a_root_in_a_folder(tmp_path: Path) -> None:
 
 ADOPTIONS: dict[str, tuple[dict[str, str], str, Edits, str]] = {
     "all at once": ({"README.md": "x\n"}, "", {}, "first adoption"),
-    "with a fault": ({"README.md": "x\n"}, "", {FLAT: BAD[FLAT](TEXTS[FLAT])}, FULL),  # type: ignore[operator]
+    "with a fault": ({"README.md": "x\n"}, "", {FLAT: FILLED(TEXTS[FLAT])}, FULL),
     "in a folder, beside another root": ({"other/formulint.toml": "format = 1\n"}, "paint/", {}, "first adoption"),
 }
 

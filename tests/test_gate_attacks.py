@@ -35,7 +35,8 @@ THICKENER, DISPERSANT, GLYCOL, LATEX = (f"materials/{code}.toml" for code in ("R
 TEXTS = works_files()
 
 # What the rules of the base find, however the proposal weakens them.
-TOO_FULL: Edits = {FLAT: amount("RM-1001", "123.9 lb", "133.9 lb")}
+FILLED = amount("RM-1001", "123.9 lb", "133.9 lb")
+TOO_FULL: Edits = {FLAT: FILLED}
 TOO_MUCH_VOC: Edits = {SEMI: both(*STEPS["9"].edits["T-140"])}
 SENSITIZER: Edits = {MATT: both(*STEPS["11"].edits["T-301"])}
 FULL, VOC, CMIT = "closure/batch: formulas/T-101.toml", "voc/us-south-coast: formulas/T-140.toml", "house/cmit-mit: formulas/T-301.toml"
@@ -158,7 +159,7 @@ FORMULAS = [
     Attack("a test easier", {FLAT: replace('min = "300"', 'min = "30"')}, (f"{POLICY_CHANGED}tests changed",)),
     Attack("another product", {FLAT: replace('["interior"]', '["exterior"]')}, (f"{POLICY_CHANGED}product changed",)),
     Attack("back to the bench", {FLAT: replace('"production"', '"bench"')}, ("T-101 goes back from production to bench",)),
-    Attack("back to pilot, and broken", {FLAT: both(replace('"production"', '"pilot"'), *[TOO_FULL[FLAT]])}, ("from production to pilot", FULL)),
+    Attack("back to pilot, and broken", {FLAT: both(replace('"production"', '"pilot"'), FILLED)}, ("from production to pilot", FULL)),
     Attack("withdrawn", {FLAT: replace('"production"', '"withdrawn"')}, ("T-101 is withdrawn from production",)),
     Attack("deleted", {FLAT: None}, ("T-101 is in production and vanishes",)),
     Attack("moved out of the folder", moved(FLAT, "old/T-101.toml"), ("T-101 is in production and vanishes",)),
@@ -247,6 +248,7 @@ PREMIXES = [
     Attack("not readable", {PREMIX: ended("[[")}, ("PX-1 cannot be read",)),
     Attack("with an unknown figure", {PREMIX: OTHER, "materials/RM-1699.toml": UNKNOWN}, ("RM-1699 has no density", "T-102")),
     Attack("with an unknown figure, two deep", {PREMIX: DEEPER, "formulas/PX-2.toml": PX_2, "materials/RM-1699.toml": UNKNOWN}, ("RM-1699 has no density",)),
+    Attack("withdrawn, and used", {PREMIX: replace('"bench"', '"withdrawn"')}, ("record/not-withdrawn: formulas/T-102.toml: PX-1 is withdrawn, and T-102 is made with it",)),
     Attack("made from itself", {PREMIX: replace('"RM-1601"', '"PX-1"')}, ("made from itself",)),
 ]
 

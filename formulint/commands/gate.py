@@ -23,6 +23,8 @@ def run(options: SimpleNamespace) -> int:
     """Judge, show, and answer: 0 only where everything was proved."""
     if not options.base:
         raise UserError("the gate needs a base: what the proposal is to go into", "say --base origin/main, or a commit id")
+    if options.unheard and not options.output:
+        raise UserError("nobody can read the answer: the standard output is closed", "leave it open, or say --output FILE")
     answer = ask(options.folder, options.base, options.head, options.today)
     if options.format == "json":
         from formulint.render import json_report
