@@ -19,6 +19,7 @@ from formulint.figure import Figure
 from formulint.finding import Fault, Mark, Place
 from formulint.formula import Formula
 from formulint.material import Material
+from formulint.nesting import Nesting
 from formulint.rulebook import Entry, Rulebook, Shipped, read_house
 from formulint.settings import Settings
 from formulint.shape import read
@@ -30,7 +31,6 @@ SETTINGS_FILE = "formulint.toml"
 WATER_DENSITY = 0.998  # kg/L at 20 degC; printed as an assumption where the settings do not say it
 CLOSURE = 0.005  # the lines may miss the batch by this share where the settings do not say it
 MOST_RULES = 500  # of the house; each is asked about every formula
-DEEPEST = 20  # intermediates inside intermediates
 
 R = TypeVar("R", Formula, Material, Settings)
 
@@ -75,10 +75,9 @@ class Catalog:
         self._stocks: dict[str, Stock | None] = {}
         self._supplies: dict[str, Supply | None] = {}
         self._rule_documents: dict[str, Document] = {}
-        self._busy: list[str] = []
+        self.nesting = Nesting(self._parts)
         self._recent: FormulaSubject | None = None  # a comparison asks for the same one several times over
         self._choice = Choice(self._behind, lambda: self.rulebook.selectors())
-        self.cycles: dict[str, tuple[str, ...]] = {}
         self.settings_file = self._read(SETTINGS_FILE, Settings)
         self.settings: Settings = policy.settings if policy is not None else self.settings_file.record or Settings(format=1)
         self.formula_names = self._index(self.settings.folders.formulas)
@@ -98,7 +97,7 @@ class Catalog:
         other._texts = {**self._texts, name: raw}
         other._formulas = {one: file for one, file in self._formulas.items() if one != name}
         other._supplies = {code: supply for code, supply in self._supplies.items() if self._stocks.get(code) is not None}
-        other._recent, other._busy, other.cycles = None, [], {}
+        other._recent, other.nesting = None, Nesting(other._parts)
         other._choice = Choice(other._behind, lambda: other.rulebook.selectors())
         return other
 
@@ -239,27 +238,24 @@ class Catalog:
         if code in self._supplies:
             return self._supplies[code]
         stock = self.stock(code)
-        found = stock.supply if stock is not None else self._blend(code)
-        if code not in self._busy:
-            self._supplies[code] = found
+        found = self._supplies[code] = stock.supply if stock is not None else self._blend(code)
         return found
 
     def _blend(self, code: str) -> Supply | None:
         file = self.find_formula(code)
-        if file is None or file.record is None:
+        if file is None or file.record is None or self.nesting.knot(code):
             return None
-        if code in self._busy or len(self._busy) > DEEPEST:
-            at = self._busy.index(code) if code in self._busy else 0
-            circle = (*self._busy[at:], code)
-            for member in circle:
-                self.cycles.setdefault(member, circle)
-            return None
-        self._busy.append(code)
-        try:
-            resolved = resolve(file.record, file.name, self.supply)
-        finally:
-            self._busy.pop()
-        return as_supply(code, resolved)
+        return as_supply(code, resolve(file.record, file.name, self.supply))
+
+    def _parts(self, code: str) -> tuple[str, ...]:
+        """The intermediates that a formula names, alternates included."""
+        file = self.find_formula(code)
+        found: dict[str, None] = {}
+        for stage in () if file is None or file.record is None else file.record.stage:
+            for line in stage.additions:
+                if line.material is not None:
+                    found.update(dict.fromkeys((line.material, *line.alternates)))
+        return tuple(one for one in found if one.casefold() in self.formula_names and self.stock(one) is None and self.find_formula(one))
 
     def leaves(self, code: str) -> tuple[str, ...]:
         """Raw materials behind a code."""
@@ -282,11 +278,7 @@ class Catalog:
             raise ValueError(f"{file.name} holds no readable formula")
         if swap is None and self._recent is not None and self._recent.formula is formula:
             return self._recent
-        self._busy.append(formula.code)  # a formula that uses itself is a circle too
-        try:
-            resolved = resolve(formula, file.name, self.supply, swap)
-        finally:
-            self._busy.pop()
+        resolved = resolve(formula, file.name, self.supply, swap)
         codes = set(resolved.leaves)
         written = {line.code for line in resolved.lines}
         for stage in formula.stage:
@@ -297,6 +289,8 @@ class Catalog:
             codes.update(self.leaves(code))
         stocks = {code: stock for code in sorted(codes) if (stock := self.stock(code)) is not None}
         blends = {code: self.leaves(code) for code in written if code not in stocks}
+        if blends:
+            self.nesting.knot(stem(file.name))
         charged = by_code(charges(formula, swap or {}))
         subject = FormulaSubject(
             formula=formula,

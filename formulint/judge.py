@@ -9,11 +9,12 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint import consistency
-from formulint.catalog import DEEPEST, SETTINGS_FILE, Catalog, File, stem
+from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
 from formulint.errors import Misread, UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
 from formulint.formula import Formula
 from formulint.material import Material
+from formulint.nesting import DEEPEST
 from formulint.retired import eased, still_used
 from formulint.rule import Applied, Rule
 from formulint.rulebook import Entry, unknown_words
@@ -87,11 +88,12 @@ class Judge:
             return
         faults = few(consistency.of_formula(formula, file.name, self.markets))
         yield from (self._format("record/consistent", fault, code, "") for fault in faults)
-        subject = self.catalog.subject(file)
+        nesting = self.catalog.nesting
+        subject = None if nesting.knots and nesting.knot(code) else self.catalog.subject(file)
         unknown = few(self._codes(formula, file.name))
         yield from (self._format("record/known-material", fault, code, "") for fault in unknown)
-        if code in self.catalog.cycles:
-            yield self._format("record/no-circle", self._circle(formula, file.name), code, "")
+        if subject is None or code in nesting.knots:
+            yield self._format("record/no-circle", self._circle(nesting.knot(code), formula, file.name), code, "")
             return
         if subject.blends:
             level = Level.warning if self._state(formula) == "bench" else Level.error
@@ -248,10 +250,11 @@ class Judge:
                 yield self._format("record/one-file-per-code", fault, formula, material)
 
     def _codes(self, formula: Formula, path: str) -> Iterator[Fault]:
-        circle = self.catalog.cycles.get(formula.code, ())  # told by a finding of its own
+        knots = self.catalog.nesting.knots
+        told = knots if stem(path) in knots else ()  # by a finding of its own
         for i, stage in enumerate(formula.stage):
             for j, line in enumerate(stage.additions):
-                if line.material is not None and line.material not in self._sound and line.material not in circle:
+                if line.material is not None and line.material not in self._sound and line.material not in told:
                     yield from self._code(line.material, Place(path, ("stage", i, "additions", j, "material")))
                 for k, other in enumerate(line.alternates):
                     yield from self._code(other, Place(path, ("stage", i, "additions", j, "alternates", k)))
@@ -296,8 +299,7 @@ class Judge:
 
     def _inside(self, code: str, blend: Formula, path: str, place: Place) -> Iterator[Fault]:
         """The first reason, at any depth, why nobody knows what an intermediate holds."""
-        self.catalog.supply(code)
-        circle = self.catalog.cycles.get(code)
+        circle = self.catalog.nesting.knot(code)
         first = None if circle else next(self._codes(blend, path), None)
         if circle:
             words = _knot(circle, f"{code} is made from itself")
@@ -314,12 +316,11 @@ class Judge:
         where = f"{file.name}, line {mark.line}" if mark.line else file.name
         return Fault(place, f"{code} cannot be read ({where}: {first.message})", "mend that file first", related=(first.place,))
 
-    def _circle(self, formula: Formula, path: str) -> Fault:
-        circle = self.catalog.cycles[formula.code]
-        words = _knot(circle, "these use each other in a circle")
+    def _circle(self, knot: tuple[str, ...], formula: Formula, path: str) -> Fault:
+        words = _knot(knot, "these use each other in a circle")
         for i, stage in enumerate(formula.stage):
             for j, line in enumerate(stage.additions):
-                if line.material in circle:
+                if line.material in self.catalog.nesting.knots or line.material == knot[1]:
                     return Fault(Place(path, ("stage", i, "additions", j, "material")), words, "take one of them out")
         return Fault(Place(path, ("code",)), words, "take one of them out")
 

@@ -148,27 +148,40 @@ def _dependants(catalog: Catalog, codes: Sequence[str], already: dict[str, str])
     """Formulas that use any of the codes, to any depth, with the code they use."""
     through: dict[str, str] = {}
     known = frozenset(catalog.formula_files())
-    wanted = list(dict.fromkeys(codes))
-    asked = False
+    wanted, seen = list(dict.fromkeys(codes)), set(codes)
+    users: dict[str, list[str]] | None = None
     while wanted:
-        if asked:  # a second round is rare: everything is read through the process that is open already
-            hits: Sequence[str] = tuple(known)
-        else:
-            hits = grep(catalog.snapshot, wanted, catalog.settings.folders.formulas)
-            asked = True
+        if users is None:
+            hits: Iterable[str] = grep(catalog.snapshot, wanted, catalog.settings.folders.formulas)
+            users = {}
+        else:  # a second round is rare: everything is read through the process that is open already
+            users = users or _users(catalog, known)
+            hits = {name for code in wanted for name in users.get(code, ())}
         catalog.preload([name for name in hits if name in known])
+        meant = frozenset(wanted)
         more: list[str] = []
         for name in sorted(hits):
             if name not in known or name in through:
                 continue
             record = catalog.formula(name).record
-            used = next((code for code in codes_in(record) if code in wanted), None) if record else None
+            used = next((code for code in codes_in(record) if code in meant), None) if record else None
             if used is None:
                 continue
             if name not in already:
                 through[name] = used
-            if record is not None and record.class_ == "intermediate" and record.code not in codes:
+            if record is not None and record.class_ == "intermediate" and record.code not in seen:
                 more.append(record.code)
-        codes = (*codes, *more)
+        seen.update(more)
         wanted = more
     return through
+
+
+def _users(catalog: Catalog, names: Iterable[str]) -> dict[str, list[str]]:
+    """Files of the formulas that name a code, by code."""
+    found: dict[str, list[str]] = {}
+    catalog.preload(names)
+    for name in names:
+        record = catalog.formula(name).record
+        for code in codes_in(record) if record is not None else ():
+            found.setdefault(code, []).append(name)
+    return found

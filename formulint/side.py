@@ -50,9 +50,8 @@ def digests(catalog: Catalog, formula: Formula) -> tuple[Digests, dict[str, str]
     def blend(code: str) -> str | None:
         if code not in found:
             file = None if catalog.find_material(code) else catalog.find_formula(code)
-            if file is None or file.record is None:
+            if file is None or file.record is None or catalog.nesting.knot(code):
                 return None
-            found[code] = ""  # what uses itself is not gone into again
             found[code] = digest.composition(file.record, blend)
         return found[code]
 
