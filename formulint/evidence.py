@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
 
-from msgspec import Struct, UnsetType
+from msgspec import Struct
 
 from formulint.catalog import Catalog, stem
 from formulint.change import COMPONENT, MATERIAL, Change
+from formulint.fields import words, written
 from formulint.figure import Figure
 from formulint.finding import Finding, KeyPath, Place
 from formulint.formula import Formula
@@ -54,8 +55,8 @@ def records(before: Catalog, after: Catalog, changes: Iterable[FileChange], use:
             continue
         was = before.formula(one.name) if formula else before.material(one.name)
         if was.record is None:
-            words = f"{code} cannot be read on the base, so nobody can say what changes in it"
-            yield notice("unknown-before", Place(one.name), words, "somebody who knows the record reads it as a whole", *_as(code, formula))
+            told = f"{code} cannot be read on the base, so nobody can say what changes in it"
+            yield notice("unknown-before", Place(one.name), told, "somebody who knows the record reads it as a whole", *_as(code, formula))
         elif isinstance(was.record, Formula):
             yield from _formula(was.record, after, code, one.name, use.strict)
         else:
@@ -74,22 +75,22 @@ def _as(code: str, formula: bool) -> tuple[str, str]:
 def _formula(old: Formula, after: Catalog, code: str, name: str, strict: Collection[str]) -> Iterator[Finding]:
     file, material = after.find_formula(code), after.find_material(code)
     if file is None and material is not None:
-        words = f"{code} was a formula and becomes a raw material: its lines are judged no more"
-        yield notice("evidence", Place(material.name), words, f"{MATERIAL_APPROVER}; a new material has a new code", "", code)
+        told = f"{code} was a formula and becomes a raw material: its lines are judged no more"
+        yield notice("evidence", Place(material.name), told, f"{MATERIAL_APPROVER}; a new material has a new code", "", code)
     elif file is None and old.state == "production":
-        words = f"{code} is in production and vanishes"
-        yield notice("formula-stays", Place(name), words, "withdraw it (state = \"withdrawn\"), with the formula approver", code)
+        told = f"{code} is in production and vanishes"
+        yield notice("formula-stays", Place(name), told, "withdraw it (state = \"withdrawn\"), with the formula approver", code)
     new = None if file is None else file.record
     if file is None or new is None:
         return
     if old.state == "production" and new.state != "production":
-        words = f"{code} is withdrawn from production" if new.state == "withdrawn" else f"{code} goes back from production to {new.state}"
-        yield notice("formula-stays", Place(file.name, ("state",)), words, "the formula approver decides on it", code)
+        told = f"{code} is withdrawn from production" if new.state == "withdrawn" else f"{code} goes back from production to {new.state}"
+        yield notice("formula-stays", Place(file.name, ("state",)), told, "the formula approver decides on it", code)
     fields = [field for field in policy_fields(old, new) if field != "state"]
     if fields and ("production" in (old.state, new.state) or code in strict):
         keys: KeyPath = (fields[0],)
-        words = f"{code} would be judged by other things: {', '.join(fields)} changed"
-        yield notice("policy", Place(file.name, keys), words, "the policy approver decides on it; propose it apart from the composition", code)
+        told = f"{code} would be judged by other things: {', '.join(fields)} changed"
+        yield notice("policy", Place(file.name, keys), told, "the policy approver decides on it; propose it apart from the composition", code)
 
 
 # --- materials ---------------------------------------------------------------------------------------------------
@@ -104,24 +105,24 @@ def _new_material(before: Catalog, after: Catalog, code: str, name: str, use: Us
     if material.state in IN_USE or user is not None:
         held = f", and {user} holds it" if user else ""
         how = "approved by this proposal itself" if material.state in IN_USE else f"in state {material.state}"
-        words = f"{code} ({_short(material.name)}) is a new material, {how}{held}"
+        told = f"{code} ({_short(material.name)}) is a new material, {how}{held}"
         helps = f'{MATERIAL_APPROVER}; on the bench it may be tried with state = "trial"'
-        yield notice("new-material", Place(name, ("state",)), words, helps, "", code)
+        yield notice("new-material", Place(name, ("state",)), told, helps, "", code)
 
 
 def _material(old: Material, after: Catalog, code: str, use: Use) -> Iterator[Finding]:
     file, blend = after.find_material(code), after.find_formula(code)
     if file is None and blend is not None:
-        words = f"{code} was a raw material and becomes a formula: what is known of it counts no more"
-        yield notice("evidence", Place(blend.name), words, f"{MATERIAL_APPROVER}; an intermediate has a code of its own", "", code)
+        told = f"{code} was a raw material and becomes a formula: what is known of it counts no more"
+        yield notice("evidence", Place(blend.name), told, f"{MATERIAL_APPROVER}; an intermediate has a code of its own", "", code)
     if file is None or file.record is None:
         return
     new = file.record
     counts = code in use.materials or old.state in IN_USE or new.state in IN_USE
     for field in EVIDENCE if counts else RELAXING:
-        for keys, words in _changed(getattr(old, field), getattr(new, field), field):
+        for keys, what in _changed(getattr(old, field), getattr(new, field), field):
             helps = f"{MATERIAL_APPROVER}: verdicts rest on it"
-            yield notice("evidence", Place(file.name, keys), f"{code}: {words}", helps, "", code)
+            yield notice("evidence", Place(file.name, keys), f"{code}: {what}", helps, "", code)
 
 
 def _changed(old: object, new: object, field: str) -> Iterator[tuple[KeyPath, str]]:
@@ -130,7 +131,7 @@ def _changed(old: object, new: object, field: str) -> Iterator[tuple[KeyPath, st
         assert isinstance(old, tuple) and isinstance(new, tuple)
         yield from _components(old, new)
     elif _meant(old) != _meant(new):
-        yield (field,), f"{_spoken(field)} changed from {_worded(old)} to {_worded(new)}"
+        yield (field,), f"{words((field,))} changed from {_worded(old)} to {_worded(new)}"
 
 
 def _components(old: tuple[Component, ...], new: tuple[Component, ...]) -> Iterator[tuple[KeyPath, str]]:
@@ -147,8 +148,7 @@ def _components(old: tuple[Component, ...], new: tuple[Component, ...]) -> Itera
         for field in COMPONENT:
             left, right = getattr(before[1], field), getattr(one, field)
             if _meant(left) != _meant(right):
-                words = f"component {_called(before[1])}: {_spoken(field)} changed from {_worded(left)} to {_worded(right)}"
-                yield ("component", at, field), words
+                yield ("component", at, field), f"component {_called(before[1])}: {words((field,))} changed from {_worded(left)} to {_worded(right)}"
 
 
 def _numbered(components: tuple[Component, ...]) -> Iterator[tuple[int, Component, int]]:
@@ -180,18 +180,7 @@ def _meant(value: object) -> object:
 
 def _worded(value: object) -> str:
     """A value for people; what is not written is said so."""
-    if isinstance(value, Figure):
-        return value.text
-    if isinstance(value, tuple):
-        return _short(", ".join(str(one) for one in value)) or "none"
-    if isinstance(value, Struct | dict):
-        pairs = value.items() if isinstance(value, dict) else ((name, getattr(value, name)) for name in value.__struct_fields__)
-        return _short(", ".join(f"{name} {_worded(inner)}" for name, inner in pairs if inner not in (None, {}))) or "nothing"
-    return "unknown" if value is None or isinstance(value, UnsetType) else _short(str(value)) or "nothing"
-
-
-def _spoken(field: str) -> str:
-    return field.replace("_", " ")
+    return "none" if value == () else _short(written(value) or "unknown")
 
 
 def _short(text: str) -> str:
