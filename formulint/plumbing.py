@@ -1,7 +1,7 @@
 """How git is called: the program, its environment and options, what its complaints mean, and the reader of objects.
 
 Whatever a repository brings along, nothing here may run, fetch or believe it: no hooks, filters, textconv, file
-system monitors, replacement objects, grafts, promised objects, prompts.
+system monitors, replacement objects, grafts, promised objects, prompts, forged indexes of commits and packs.
 """
 
 from __future__ import annotations
@@ -50,6 +50,9 @@ _OPTIONS = (
     *("-c", "protocol.allow=never"),
     *("-c", "core.fsmonitor=false"),
     *("-c", "core.hooksPath=/dev/null"),
+    # Files that only say again, faster, what commits and packs say: git believes them without a look at the objects.
+    *("-c", "core.commitGraph=false"),
+    *("-c", "core.multiPackIndex=false"),
     *("-c", "gpg.program=gpg"),
     *("-c", "gpg.ssh.program=ssh-keygen"),
     *("-c", "gpg.x509.program=gpgsm"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import shutil
@@ -371,6 +372,53 @@ def test_no_graft_is_believed(own: Works) -> None:
     assert own.gate(head).status == 0
     (own.repo.path / ".git" / "info" / "grafts").write_text(f"{head}\n")
     assert json.loads(own.gate(head).out)["merged"] is False
+
+
+def forged_graph(repo: Repo, child: str, parent: str) -> None:
+    """A commit-graph that says of one commit that another is its parent; the rest of it is git's own."""
+    repo.git("commit-graph", "write", "--reachable")
+    path = repo.path / ".git" / "objects" / "info" / "commit-graph"
+    raw = bytearray(path.read_bytes())
+    chunks = {bytes(raw[at : at + 4]): int.from_bytes(raw[at + 4 : at + 12], "big") for at in range(8, 8 + 12 * raw[6], 12)}
+    ids = [raw[at : at + 20].hex() for at in range(chunks[b"OIDL"], chunks[b"CDAT"], 20)]
+    at = chunks[b"CDAT"] + 36 * ids.index(child) + 20
+    raw[at : at + 4] = ids.index(parent).to_bytes(4, "big")
+    path.chmod(0o644)
+    path.write_bytes(bytes(raw[:-20]) + hashlib.sha1(raw[:-20]).digest())
+
+
+def test_no_forged_graph_of_commits_is_believed(own: Works) -> None:
+    base, middle = own.propose(GLYCOL), own.propose(COALESCENT, day=2)  # later, so that it may be a child
+    head = own.propose({"README.md": "x\n"}, middle, day=3)  # of the tip itself git reads the object
+    forged_graph(own.repo, middle, base)
+    own.repo.git("merge-base", "--is-ancestor", base, head)  # git believes it
+    answer = own.gate(head, base=base)
+    assert (answer.status, json.loads(answer.out)["merged"]) == (1, True)
+    assert "voc/us-south-coast: formulas/T-120.toml" in answer.said
+
+
+INDEXES = {"graph of commits": ("commit-graph write --reachable", "info/commit-graph"), "index of packs": ("multi-pack-index write", "pack/multi-pack-index")}
+
+
+@pytest.mark.parametrize("kept", [0, 8, 40, 1100], ids=["empty", "its head", "its contents", "half"])
+@pytest.mark.parametrize(("command", "name"), INDEXES.values(), ids=INDEXES.keys())
+def test_no_damaged_index_is_believed(own: Works, command: str, name: str, kept: int) -> None:
+    good, bad = own.propose(GOOD), own.propose(BAD)
+    own.repo.git("repack", "-q", "-a", "-d")
+    own.repo.git(*command.split())
+    path = own.repo.path / ".git" / "objects" / name
+    path.chmod(0o644)
+    path.write_bytes(path.read_bytes()[:kept] + b"\xff" * 2000)
+    assert [own.gate(head).status for head in (good, bad)] == [0, 1]
+
+
+def test_objects_may_lie_in_another_store(own: Works, tmp_path: Path) -> None:
+    good, bad = own.propose(GOOD), own.propose(BAD)
+    own.repo.git("clone", "-q", "--shared", "--no-checkout", ".", str(tmp_path / "clone"))
+    clone = Works(Repo(tmp_path / "clone"), own.base, own.texts)
+    assert [clone.gate(head).status for head in (good, bad)] == [0, 1]
+    (own.repo.path / ".git" / "objects").rename(tmp_path / "gone")
+    assert [clone.gate(head).status for head in (good, bad)] == [2, 2]
 
 
 HOSTILE = (
