@@ -141,8 +141,16 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
         """True on the days from ``from`` to ``until``, both included."""
         return (self.from_ is None or self.from_ <= today) and (self.until is None or today <= self.until)
 
+    def about_paints(self) -> bool:
+        """True where the rule is about what comes out of the can: of an intermediate it then speaks only if it names it."""
+        return False
+
     def concerns(self, formula: Formula) -> bool:
-        """True for the formulas the rule is about."""
+        """True for the formulas the rule is about; an intermediate that is sold, so names markets, is a paint as well."""
+        if self.about_paints() and formula.class_ == "intermediate" and not formula.markets:
+            where = self.where
+            if "intermediate" not in where.class_ and formula.code not in where.codes:
+                return False
         return self.where.holds(formula) and not (self.unless is not None and self.unless.holds(formula))
 
     @property

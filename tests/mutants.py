@@ -56,8 +56,11 @@ def mutants(table: Table) -> Iterator[Slip]:
     yield "removed", None
     for words, altered in (*_of_any(table), *OPERATORS[table["kind"]](table)):
         record, faults = read_table(altered, KINDS[table["kind"]], "rules.toml", ("rule", 0))
-        if record is not None and not faults and not list(record.faults_of_reading()):
-            yield words, altered
+        if record is None or faults or list(record.faults_of_reading()):
+            continue
+        if words == "unless dropped" and table["unless"] == {"class": ["intermediate"]} and record.about_paints():
+            continue  # the rule says so for whoever reads it; its kind does not speak of intermediates anyway
+        yield words, altered
 
 
 def _with(table: Table, keys: tuple[str | int, ...], value: object) -> Table:

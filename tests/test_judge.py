@@ -160,6 +160,42 @@ def test_a_withdrawn_part_of_a_paint_in_production_is_judged_as_in_production() 
     assert ("dose/glycol-ceiling", True) in [(one.rule, one.blocks) for one in found]
 
 
+# ---------------------------------------------------------------- paints, and what is put into them
+
+SOLVENT = '{ material = "SOLVENT", amount = "60 kg" }, ' + FILL
+PAINTS = {
+    "a limit": ("limit", LIGHT),
+    "a dose": ("dose", 'of = { codes = ["SOLVENT"] }\nmax = "1 %"'),
+    "a field": ("completeness", 'record = "formula"\nneeds = ["product.use"]'),
+}
+ALL_SHEETS = {
+    "a companion": ("presence", 'of = { codes = ["SOLVENT"] }\nneeds = { codes = ["GLYCOL"] }\nneeds_is = "glycol"'),
+    "a pair": ("compatibility", 'one = { codes = ["SOLVENT"] }\none_is = "the solvent"\n'),
+}
+
+
+def speaks(kind: str, body: str, where: str = "", class_: str = "intermediate", sold: bool = False) -> bool:
+    """True where a rule of the house has something to say about a sheet with much solvent."""
+    text = sheet(SOLVENT, class_=class_).replace("markets = []", 'markets = ["us-national"]' if sold else "markets = []")
+    return "house/x" in [one for one, _ in said({"rules/h.toml": rule(kind, f"{body}\n{where}"), "formulas/T-1.toml": text})]
+
+
+@pytest.mark.parametrize(("kind", "body"), PAINTS.values(), ids=PAINTS.keys())
+def test_a_rule_about_paints_speaks_of_an_intermediate_only_where_it_names_it(kind: str, body: str) -> None:
+    assert speaks(kind, body, class_="flat")
+    assert not speaks(kind, body)
+    assert speaks(kind, body, sold=True)
+    assert [speaks(kind, body, f"where = {{ {word} }}") for word in ('class = ["intermediate"]', 'codes = ["T-1"]')] == [True, True]
+    assert not speaks(kind, body, 'where = { state = ["bench"] }')
+    assert not speaks(kind, body, 'where = { class = ["intermediate"] }\nunless = { state = ["bench"] }')
+
+
+@pytest.mark.parametrize(("kind", "body"), ALL_SHEETS.values(), ids=ALL_SHEETS.keys())
+def test_what_goes_in_together_counts_in_an_intermediate_too(kind: str, body: str) -> None:
+    assert speaks(kind, body)
+    assert not speaks(kind, body, 'unless = { class = ["intermediate"] }')
+
+
 # ---------------------------------------------------------------- by the settings
 
 

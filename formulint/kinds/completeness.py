@@ -16,12 +16,17 @@ DAY = 86400  # s
 
 
 class Completeness(Rule, frozen=True, kw_only=True, tag="completeness", tag_field="kind"):
-    """The fields named must be there; a date must not be older than ``max_age`` nor in the future."""
+    """The fields named must be there; a date must not be older than ``max_age`` nor in the future. Of formulas it is about
+    paints; of intermediates it speaks where ``where`` names that class, or the code."""
 
     record: Literal["material", "formula"]
     of: Pick = Pick()
     needs: tuple[str, ...]
     max_age: str | None = None
+
+    def about_paints(self) -> bool:
+        """What a paint has to say, a premix need not."""
+        return self.record == "formula"
 
     @property
     def of_formulas(self) -> bool:

@@ -41,7 +41,8 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
     """The share of what is picked must stay inside its window, bounds included; silent where the formula holds none.
 
     ``component`` counts one substance (by CAS number), in everything or in what ``of`` picks; without it the materials
-    that ``of`` picks are added up as supplied, by their active part or by what stays in the film.
+    that ``of`` picks are added up as supplied, by their active part or by what stays in the film. It is about paints; of
+    intermediates it speaks where ``where`` names that class, or the code.
     """
 
     of: Pick = Pick()
@@ -52,6 +53,10 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
     max: str | None = None
     name: str = ""
     window: Literal["rule", "supplier"] = "rule"
+
+    def about_paints(self) -> bool:
+        """In a premix stands more than its share of the paint."""
+        return True
 
     @property
     def about(self) -> tuple[Pick, ...]:

@@ -33,11 +33,16 @@ def goal_of(property_id: str, least: str | None, most: str | None, subject: Form
 
 
 class Limit(Rule, frozen=True, kw_only=True, tag="limit", tag_field="kind"):
-    """A property must stay inside its bounds, bounds included."""
+    """A property must stay inside its bounds, bounds included. It is about paints; of intermediates it speaks where
+    ``where`` names that class, or the code."""
 
     property: str
     min: str | None = None
     max: str | None = None
+
+    def about_paints(self) -> bool:
+        """A figure of the paint."""
+        return True
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """The fault of a formula that is outside, or cannot be judged."""
