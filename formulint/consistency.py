@@ -10,7 +10,7 @@ from formulint.finding import Fault, KeyPath, Place
 from formulint.formula import Addition, Formula
 from formulint.material import Material
 from formulint.properties import BY_ID, DOSE_BY_ID, NO_CAS, is_cas
-from formulint.quantity import read
+from formulint.quantity import Quantity, read
 from formulint.suggest import closest
 from formulint.verdict import read_bounds
 from formulint.vessels import left_over
@@ -179,11 +179,22 @@ def _limits(formula: Formula, path: str) -> Iterator[Fault]:
 
 def _tests(formula: Formula, path: str) -> Iterator[Fault]:
     for name, test in formula.tests.items():
+        found: dict[str, Quantity] = {}
         for key in ("min", "max"):
             text = getattr(test, key)
             if text is None:
                 continue
             try:
-                read(text, TEST_DIMENSIONS.get(name, ("number",)))
+                found[key] = read(text, TEST_DIMENSIONS.get(name, ("number",)))
             except Misread as error:
                 yield Fault(Place(path, ("tests", name, key)), error.message, error.remedy)
+        if len(found) == 2:
+            yield from _ends(name, found["min"], found["max"], Place(path, ("tests", name)))
+
+
+def _ends(name: str, least: Quantity, most: Quantity, place: Place) -> Iterator[Fault]:
+    words = name.replace("_", " ")
+    if least.unit.dimension != most.unit.dimension:
+        yield Fault(place, f"{words}: {least} and {most} are of two scales", "write both ends in one unit")
+    elif least.base >= most.base and least.exact > most.exact:
+        yield Fault(place, f"{words}: min {least} is above max {most}", "exchange them")

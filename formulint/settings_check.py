@@ -22,6 +22,7 @@ def of_settings(settings: Settings, path: str, versions: Mapping[str, str], rule
     yield from _packs(settings, path, versions)
     yield from _rules(settings, path, rules)
     yield from _folders(settings, path)
+    yield from _figures(settings, path)
     if settings.requires and not _met(settings.requires):
         words = f"the settings ask for formulint {settings.requires}; this is {__version__}"
         remedy = "use the version asked for" if settings.requires.startswith(">=") else 'write requires = ">=0.1" in this form'
@@ -67,6 +68,20 @@ def _folders(settings: Settings, path: str) -> Iterator[Named]:
         if inner.startswith(outer) and (inner != outer or name < other):
             words = f"the folder of {name} lies in the folder of {other}: each file would be read as both"
             yield "record/consistent", Fault(Place(path, ("folders", name)), words, "give each kind of record a folder of its own")
+
+
+def _figures(settings: Settings, path: str) -> Iterator[Named]:
+    """Figures by which every formula is judged: one number each, because no verdict may hang on which end is taken."""
+    for name in ("water_density", "closure"):
+        figure = getattr(settings, name)
+        words = name.replace("_", " ")
+        if figure is None:
+            continue
+        if not figure.known:
+            fault = Fault(Place(path, (name,)), f"the {words} is a range, {figure.text}: every formula is judged by one figure", "write one of the two ends")
+            yield "record/consistent", fault
+        elif figure.lo.negative or (name == "water_density" and figure.base == 0.0):
+            yield "record/consistent", Fault(Place(path, (name,)), f"a {words} of {figure.text} cannot be", f'write it as "{figure.example}"')
 
 
 def _hint(word: str, known: Iterable[str]) -> str:

@@ -240,6 +240,8 @@ WRONG = {
     'requires = ">=99.0"': ("record/tool-version", "the settings ask for formulint >=99.0; this is"),
     'requires = "==0.1"': ("record/tool-version", 'write requires = ">=0.1" in this form'),
     'requires = ">=0.²"': ("record/tool-version", "the settings ask for formulint >=0.²"),
+    'closure = { min = "0.1 %", max = "5 %" }': ("record/consistent", "the closure is a range, 0.1 % to 5 %"),
+    'closure = "-1 %"': ("record/consistent", "a closure of -1 % cannot be"),
     '[folders]\nmaterials = "../elsewhere"': ("record/consistent", 'the folder "../elsewhere" does not lie plainly'),
     '[folders]\nmaterials = "/etc"': ("record/consistent", "does not lie plainly below the root"),
     '[folders]\nrules = ".GIT/x"': ("record/consistent", "does not lie plainly below the root"),
@@ -256,6 +258,13 @@ def test_wrong_settings_are_named_and_stop(settings: str) -> None:
     found = findings({}, settings)
     assert [(one.rule, one.blocks) for one in found] == [(id, True)]
     assert words in f"{found[0].fault.message} | {found[0].fault.remedy}"
+
+
+@pytest.mark.parametrize(("figure", "words"), [('{ min = "0.9 kg/L", max = "1 kg/L" }', "is a range"), ('"0 kg/L"', "cannot be"), ('"-1 kg/L"', "cannot be")])
+def test_every_formula_is_judged_by_one_density_of_water(figure: str, words: str) -> None:
+    catalog = catalog_of({"formulint.toml": f"format = 1\nwater_density = {figure}\n"}, DAY)
+    found = [one for one in Judge(catalog).findings(Scope((), ())) if one.blocks]
+    assert [(one.rule, words in one.fault.message) for one in found] == [("record/consistent", True)]
 
 
 def test_settings_that_fit_say_nothing() -> None:
