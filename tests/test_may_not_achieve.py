@@ -1,0 +1,98 @@
+"""What a proposal may not achieve, in plain words, and the tests that see to it: each of them is there.
+
+Whoever finds a new way round adds a line here, and a test.
+"""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+HERE = Path(__file__).parent
+MAY_NOT: dict[str, tuple[str, ...]] = {
+    "be taken for another commit, or judged against another base, than those that were meant": (
+        "gate::a_base_that_may_be_another_is_none", "gate::a_tag_does_not_stand_in_for_the_branch_that_is_proposed", "gate::nothing_proposed",
+        "gate::a_head_that_is_no_commit", "git::what_names_no_commit_is_refused", "git::a_base_is_a_name_not_a_calculation",
+    ),
+    "pass alone and spoil what it is merged with": (
+        "gate::two_sides_that_pass_alone_and_not_together", "gate::a_merge_that_brings_more_than_its_sides", "gate::a_conflict_is_named",
+        "gate::a_git_that_cannot_merge_by_itself", "gate::no_merge_driver_runs", "gate::nothing_that_lies_about_says_how_to_merge",
+    ),
+    "have git run a program, or believe what is no object": (
+        "gate::no_replacement_is_believed", "gate::no_graft_is_believed", "gate::no_forged_graph_of_commits_is_believed",
+        "gate::no_damaged_index_is_believed", "gate::nothing_that_the_settings_of_git_name_runs", "git::programs_of_the_repository_are_not_run",
+        "snapshot::filters_and_textconv_are_never_run", "gate::no_git_of_the_proposal_is_called", "started_anywhere::the_command_never_looks_where_it_is_started",
+        "started_anywhere::as_a_module_it_imports_nothing_from_where_it_is_started",
+    ),
+    "turn the question to another repository by what stands in the environment": (
+        "gate::no_surroundings_change_the_answer", "git::other_variables_of_git_are_dropped", "git::what_git_handed_over_counts_only_where_we_were_started",
+    ),
+    "get a yes out of what cannot be read": (
+        "gate::a_shallow_clone_has_no_answer", "gate::a_clone_without_its_files_has_no_answer", "gate::what_cannot_be_read_is_no_yes",
+        "gate::objects_may_lie_in_another_store", "snapshot::unmerged_files_are_named", "git::a_spoilt_index_is_named_with_a_remedy",
+    ),
+    "have a link, a pipe or a pointer read in place of a file": (
+        "snapshot::links_and_submodules_are_faults", "snapshot::a_file_swapped_after_listing_is_not_read", "snapshot::pipes_and_sockets_are_faults_and_never_wait",
+        "snapshot::pointers_to_files_outside_git", "snapshot::too_many_files_are_refused", "snapshot::long_files_are_cut",
+        "judge::wrong_settings_are_named_and_stop", "gate::the_root_is_that_of_the_base",
+    ),
+    "have anything written elsewhere, or half": (
+        "writing::links_are_not_written_through", "writing::nothing_half_written_stays", "writing::nothing_is_written_outside_the_root",
+        "render::nothing_is_written_through_a_link", "gate::an_answer_that_cannot_be_kept_is_none",
+    ),
+    "keep the check busy without end": (
+        "limits::ends_in_time", "limits::limit_is_told_and_stops", "limits::all_limits_together_have_one", "nesting::whoever_nests_two_thousand_deep_gets_an_answer",
+        "nesting::a_proposal_hundreds_deep_is_refused",
+    ),
+    "judge itself by settings, rules or tools of its own": (
+        "gate_attacks::no_policy_of_the_proposal_acts", "gate_attacks::it_is_refused_with_the_reason", "gate::a_policy_that_cannot_be_applied_judges_nothing",
+        "gate::what_the_base_has_won_since_is_not_taken_for_the_proposals", "gate::who_may_sign_is_policy",
+    ),
+    "lower what is unsafe, or make a rule vanish": (
+        "judge::some_rules_keep_their_level", "judge::what_is_unsafe_stays_an_error_whatever_the_settings_say", "compatibility::no_setting_lowers_what_is_unsafe",
+        "compatibility::what_nobody_knows_to_be_safe_blocks_on_the_bench_too", "judge::a_rule_of_the_house_that_is_wrong_stops_whatever_is_judged",
+    ),
+    "say other things of a material, or bring one that nobody approved, unseen": (
+        "gate_attacks::every_way_to_pick_a_material_is_evidence", "gate_attacks::it_is_refused_with_the_reason", "gate::what_cannot_be_read_on_the_base_is_not_taken_for_unchanged",
+    ),
+    "leave out the market, widen the limit or step down from the state by which it fails": (
+        "gate_attacks::every_policy_of_a_formula_has_its_attack", "gate_attacks::it_is_refused_with_the_reason", "gate_attacks::what_a_premix_holds_counts_however_it_is_named",
+        "gate_attacks::what_holds_by_the_base_or_is_free_is_not_held_against_it", "judge::nothing_is_made_with_what_is_withdrawn", "consistency::a_fault_is_told_once_at_its_key",
+    ),
+    "be the first to say what is asked of it": ("gate::a_first_adoption_is_read_by_somebody", "gate::settings_on_neither_side"),
+    "change what checks it, unseen": ("gate_attacks::it_is_refused_with_the_reason", "gate::policy_above_a_root_in_a_folder", "ci_example::a_proposal_that_changes_its_own_check_may_not"),
+    "excuse itself": ("judge::a_concession_or_a_comment_hides_nothing", "gate_attacks::it_is_refused_with_the_reason"),
+    "choose the day on which it is judged": (
+        "gate::the_day_is_the_later_of_both", "gate::a_proposal_older_than_its_base", "gate::a_proposal_from_the_future_does_not_outlive_a_rule", "gate::a_date_that_nobody_can_read",
+    ),
+    "steer a screen, a log or a page by what it is called": (
+        "clean::terminal_receives_no_control", "clean::log_holds_no_command_however_it_is_wrapped", "clean::markdown_stops_each_trick", "clean::html_shows_just_the_text",
+        "clean::xml_holds_just_the_text", "clean::no_cell_is_a_formula", "clean::rendered_text_summons_nobody", "clean::mermaid_label_is_quoted_letters_and_entities",
+        "outputs::text_of_a_stranger_steers_nothing", "render::a_hostile_text_is_harmless_on_a_screen",
+    ),
+    "be waved through because nobody could hear the answer": (
+        "gate::no_report_no_yes", "gate::a_full_disk_is_no_yes", "gate::whoever_stops_reading_gets_no_yes", "ci_example::what_cannot_be_answered_is_no_yes_and_no_value_is_a_command",
+    ),
+}  # fmt: skip
+"""What may not be achieved, and the tests that see to it: ``file::test``, both without their ``test_``."""
+
+
+def tests_of(file: str) -> set[str]:
+    """Names of the tests of a file, without their beginning."""
+    tree = ast.parse((HERE / f"test_{file}.py").read_text(encoding="utf-8"))
+    return {one.name.removeprefix("test_") for one in tree.body if isinstance(one, ast.FunctionDef) and one.name.startswith("test_")}
+
+
+@pytest.mark.parametrize("what", MAY_NOT)
+def test_every_test_that_is_named_is_there(what: str) -> None:
+    named = [name.partition("::") for name in MAY_NOT[what]]
+    assert [f"{file}::{name}" for file, _, name in named if name not in tests_of(file)] == []
+    assert len(set(MAY_NOT[what])) == len(MAY_NOT[what]) > 0
+
+
+def test_every_test_of_attacks_is_named() -> None:
+    named = {name for names in MAY_NOT.values() for name in names}
+    attacks = {f"gate_attacks::{name}" for name in tests_of("gate_attacks")} - {"gate_attacks::what_fails_by_both_is_told_once"}
+    assert attacks <= named
