@@ -79,7 +79,7 @@ MAY_NOT: dict[str, tuple[str, ...]] = {
 """What may not be achieved, and the tests that see to it: ``file::test``, both without their ``test_``."""
 
 
-def tests_of(file: str) -> set[str]:
+def names_in(file: str) -> set[str]:
     """Names of the tests of a file, without their beginning."""
     tree = ast.parse((HERE / f"test_{file}.py").read_text(encoding="utf-8"))
     return {one.name.removeprefix("test_") for one in tree.body if isinstance(one, ast.FunctionDef) and one.name.startswith("test_")}
@@ -88,11 +88,11 @@ def tests_of(file: str) -> set[str]:
 @pytest.mark.parametrize("what", MAY_NOT)
 def test_every_test_that_is_named_is_there(what: str) -> None:
     named = [name.partition("::") for name in MAY_NOT[what]]
-    assert [f"{file}::{name}" for file, _, name in named if name not in tests_of(file)] == []
+    assert [f"{file}::{name}" for file, _, name in named if name not in names_in(file)] == []
     assert len(set(MAY_NOT[what])) == len(MAY_NOT[what]) > 0
 
 
 def test_every_test_of_attacks_is_named() -> None:
     named = {name for names in MAY_NOT.values() for name in names}
-    attacks = {f"gate_attacks::{name}" for name in tests_of("gate_attacks")} - {"gate_attacks::what_fails_by_both_is_told_once"}
+    attacks = {f"gate_attacks::{name}" for name in names_in("gate_attacks")} - {"gate_attacks::what_fails_by_both_is_told_once"}
     assert attacks <= named
