@@ -37,6 +37,8 @@ ROWS = (
     Row("hook, settings staged", LINT_ALL, None),
     Row(LINT_ALL, BARE, 1.6),
     Row("diff of one formula", PASS, None),
+    Row("diff of 50 changed of 2,000", LINT_ALL, 0.35),
+    Row("gate of the same", LINT_ALL, 0.6),
 )
 
 
@@ -58,5 +60,7 @@ def calls(stage: Stage) -> Mapping[str, Call]:
         "hook, one material staged": Call((*tool, "lint", "--staged", *day), stage.material),
         "hook, settings staged": Call((*tool, "lint", "--staged", *day), stage.settings),
         LINT_ALL: Call((*tool, "lint", *day), stage.big),
+        "diff of 50 changed of 2,000": Call((*tool, "diff", "HEAD~1", "HEAD", *day), stage.proposal),
+        "gate of the same": Call((*tool, "gate", "--base", "base", *day), stage.proposal),
         "diff of one formula": Call((*tool, "diff", "HEAD", "--staged", *day), stage.formula),
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import compileall
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -18,6 +19,8 @@ from synthetic import files, formula_code, material_code
 ROOT = Path(__file__).parent.parent.parent
 FORMULAS = 2000
 MATERIALS = 300
+CHANGED = 50
+AMOUNT = re.compile(r"(?<=amount = \")[0-9.]+(?= lb)")
 NOTHING: Mapping[str, str] = MappingProxyType({})
 
 
@@ -57,6 +60,19 @@ class Stage:
         self.settings = self._repository(
             "settings", made, {"formulint.toml": made["formulint.toml"].replace("0.5 %", "0.6 %")}
         )
+
+        self.proposal = self._proposal(made)
+
+    def _proposal(self, made: Mapping[str, str]) -> Path:
+        """A commit that changes two lines of fifty formulas."""
+        fresh = not (self.folder / "proposal" / ".git").exists()
+        sheets = [f"formulas/{formula_code(number)}.toml" for number in range(CHANGED)]
+        edits = {sheet: AMOUNT.sub(lambda found: f"{float(found[0]) + 0.1:.1f}", made[sheet], count=2) for sheet in sheets}
+        place = self._repository("proposal", made, edits)
+        if fresh:
+            Repo(place).git("branch", "base")
+            Repo(place).git("commit", "--quiet", "--message", "fifty changed")
+        return place
 
     def _repository(self, name: str, made: Mapping[str, str], staged: Mapping[str, str] = NOTHING) -> Path:
         place = self.folder / name
