@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
+from math import fsum
 
 from msgspec import Struct
 
@@ -134,6 +135,9 @@ def resolve(
     if faults:
         gap = Gap(tuple(Missing(fault.message, fault.place, formula.code, "batch") for fault in faults))
         return Resolved((), dict.fromkeys(TOTALS, gap), {}, None, tuple(faults))
+    found_plainly = _plain_masses(formula, supply, swap or {})
+    if found_plainly is not None:
+        return found_plainly
     drafts = []
     for i, stage in enumerate(formula.stage):
         for j, addition in enumerate(stage.additions):
@@ -153,6 +157,33 @@ def resolve(
         totals[filled] = formula.batch.base  # by definition, however little is known of the other lines
     shares = _shares_total(drafts)
     return Resolved(tuple(lines), totals, leaves, shares, tuple(faults))
+
+
+def _plain_masses(
+    formula: Formula, supply: Callable[[str], Supply | None], swap: Mapping[tuple[int, int], str]
+) -> Resolved | None:
+    """A sheet of nothing but masses of materials whose figures are single numbers, as most are; None for any other."""
+    lines: list[Line] = []
+    parts: defaultdict[str, list[float]] = defaultdict(list)
+    leaves: dict[str, Value] = {}
+    for i, stage in enumerate(formula.stage):
+        for j, addition in enumerate(stage.additions):
+            if addition.material is None:
+                continue
+            amount = addition.amount
+            if amount is None or addition.on is not None or amount.to_fill or amount.dimension != "mass":
+                return None
+            found = supply(swap.get((i, j), addition.material))
+            if found is None or found.plain is None or found.code not in found.leaves:
+                return None
+            kg, code = amount.base, found.code
+            for name, factor in found.plain:
+                parts[name].append(kg * factor)
+            leaves[code] = leaves[code] + kg if code in leaves else kg  # type: ignore[operator]
+            litres = times(kg, found.columns["total_volume"])
+            lines.append(Line(("stage", i, "additions", j), i, j, code, kg, litres))
+    totals: dict[str, Value] = {name: fsum(numbers) for name, numbers in parts.items()}
+    return Resolved(tuple(lines), totals, leaves, None, ()) if lines else None
 
 
 def _no_batch(batch: MassOrVolume, path: str) -> Iterator[Fault]:

@@ -134,6 +134,8 @@ class Judge:
         self._spend(subject)
         for check in self.catalog.rulebook.checks(formula).for_held(held):
             rule = check.entry.rule
+            if rule.plainly_holds(subject):
+                continue
             if not check.by_code or rule.concerns(formula):
                 for fault in rule.check(subject):
                     yield self._stamp(check.entry, fault, self._state(formula), code, "")

@@ -163,6 +163,10 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
         """True where the rule may have something to say about a formula."""
         return type(self).check is not Rule.check
 
+    def plainly_holds(self, subject: FormulaSubject) -> bool:
+        """True where a look shows that the rule has nothing to say; what is not plain is left to ``check``."""
+        return False
+
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """What the rule has to say about one formula."""
         return iter(())

@@ -68,8 +68,6 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         if self.window == "supplier":
             yield from self._suppliers(subject)
             return
-        if self._plainly_inside(subject):
-            return
         codes = self.counted(subject)
         if not codes:
             return
@@ -82,10 +80,10 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         for fault in judge_bounds(name, value, bounds, look, self._place(subject, codes)):
             yield self._asking(subject, fault) if fault.kind == "open" and isinstance(value, AtLeast) else fault
 
-    def _plainly_inside(self, subject: FormulaSubject) -> bool:
+    def plainly_holds(self, subject: FormulaSubject) -> bool:
         """True for one material, counted as a whole, inside the window: nearly every dose of every formula is that."""
         codes = subject.picked[self.of]
-        if self.component or len(codes) != 1:
+        if self.component or len(codes) != 1 or self.window == "supplier":
             return False
         resolved = subject.evaluation.resolved
         kg, basis = resolved.leaves.get(codes[0]), resolved.totals.get(BASIS_COLUMN[self.on])

@@ -35,7 +35,7 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
         """Both sides: with one of them absent there is no order."""
         return self.first, self.then
 
-    def _plainly_before(self, subject: FormulaSubject) -> bool:
+    def plainly_holds(self, subject: FormulaSubject) -> bool:
         """True where all go into one vessel and the first (or ``every``) of the ones lies deeper there than each of the others."""
         if self.quantifier == "enough" or self.first.staged or self.then.staged:
             return False
@@ -53,8 +53,6 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for what goes in at the wrong moment."""
-        if self._plainly_before(subject):
-            return
         firsts = subject.charged(self.first)
         thens = subject.charged(self.then) if firsts else []
         if not thens:
