@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping
-from math import fsum
 
 from msgspec import Struct
 
@@ -164,7 +163,7 @@ def _plain_masses(
 ) -> Resolved | None:
     """A sheet of nothing but masses of materials whose figures are single numbers, as most are; None for any other."""
     lines: list[Line] = []
-    parts: defaultdict[str, list[float]] = defaultdict(list)
+    parts: defaultdict[str, list[Number]] = defaultdict(list)
     leaves: dict[str, Value] = {}
     for i, stage in enumerate(formula.stage):
         for j, addition in enumerate(stage.additions):
@@ -182,7 +181,7 @@ def _plain_masses(
             leaves[code] = leaves[code] + kg if code in leaves else kg  # type: ignore[operator]
             litres = times(kg, found.columns["total_volume"])
             lines.append(Line(("stage", i, "additions", j), i, j, code, kg, litres))
-    totals: dict[str, Value] = {name: fsum(numbers) for name, numbers in parts.items()}
+    totals: dict[str, Value] = {name: total(numbers) for name, numbers in parts.items()}
     return Resolved(tuple(lines), totals, leaves, None, ()) if lines else None
 
 
