@@ -10,7 +10,7 @@ from typing import Generic, TypeVar
 from msgspec import Struct
 from msgspec.structs import replace
 
-from formulint.amounts import Resolved, Supply, over, plain, resolve
+from formulint.amounts import Supply, plain, resolve
 from formulint.content import Content, Gap, Missing, Surroundings, Value, content, number
 from formulint.document import Document, load
 from formulint.errors import UserError
@@ -18,13 +18,16 @@ from formulint.evaluate import Evaluation, doses, substances
 from formulint.figure import Figure
 from formulint.finding import Fault, Mark, Place
 from formulint.formula import Formula
+from formulint.intermediate import as_supply
 from formulint.material import Material
 from formulint.nesting import Nesting
 from formulint.rulebook import Entry, Rulebook, Shipped, read_house
 from formulint.settings import Settings
 from formulint.shape import read
 from formulint.snapshot import Snapshot
-from formulint.subject import Choice, FormulaSubject, Picked, Stock, work_of
+from formulint.subject import Choice, FormulaSubject, Measure, Picked, Stock, measure_of, work_of
+from formulint.uncertain import Uncertain
+from formulint.verdict import Sharp
 from formulint.vessels import by_code, charges, spans
 
 SETTINGS_FILE = "formulint.toml"
@@ -76,6 +79,7 @@ class Catalog:
         self._supplies: dict[str, Supply | None] = {}
         self._rule_documents: dict[str, Document] = {}
         self.nesting = Nesting(self._parts)
+        self._ranges: Uncertain | None = None
         self._recent: FormulaSubject | None = None  # a comparison asks for the same one several times over
         self._choice = Choice(self._behind, lambda: self.rulebook.selectors())
         self.settings_file = self._read(SETTINGS_FILE, Settings)
@@ -97,7 +101,7 @@ class Catalog:
         other._texts = {**self._texts, name: raw}
         other._formulas = {one: file for one, file in self._formulas.items() if one != name}
         other._supplies = {code: supply for code, supply in self._supplies.items() if self._stocks.get(code) is not None}
-        other._recent, other.nesting = None, Nesting(other._parts)
+        other._recent, other._ranges, other.nesting = None, None, Nesting(other._parts)
         other._choice = Choice(other._behind, lambda: other.rulebook.selectors())
         return other
 
@@ -218,14 +222,17 @@ class Catalog:
         file = self.find_material(code)
         if file is None or file.record is None:
             return None
-        material = file.record
-        brought = content(material, file.name, self.around)
-        active = self._active(material, file.name)
+        return self.made(file.record, file.name)
+
+    def made(self, material: Material, path: str) -> Stock:
+        """A raw material with what it brings."""
+        brought = content(material, path, self.around)
+        code = stem(path)
         supply = Supply(
-            code, brought.columns, {code: 1.0}, tuple(material.functions), active,
+            code, brought.columns, {code: 1.0}, tuple(material.functions), self._active(material, path),
             plain(brought.columns), components=_called(material),
         )  # fmt: skip
-        return Stock(material, file.name, brought, supply)
+        return Stock(material, path, brought, supply)
 
     def _active(self, material: Material, path: str) -> Value:
         if isinstance(material.active, Figure):
@@ -306,6 +313,8 @@ class Catalog:
             currency=self.settings.currency,
             closure=self.closure,
             work=work_of(formula),
+            swap=swap or {},
+            told=self.told,
         )
         if swap is None:
             self._recent = subject
@@ -316,7 +325,22 @@ class Catalog:
         contents: dict[str, Content] = {code: stock.content for code, stock in subject.stocks.items()}
         supplies = {code: stock.supply for code, stock in subject.stocks.items()}
         resolved = subject.resolved
-        return subject.evaluation.besides({**doses(resolved, supplies), **substances(resolved, contents)})
+        plain = subject.evaluation.besides({**doses(resolved, supplies), **substances(resolved, contents)})
+        unsure = [name for name, value in plain.values.items() if not isinstance(value, float)]
+        if unsure and (ranges := self.ranges(subject)).inputs:
+            return plain.narrower({name: ranges.sharp(measure_of(name)) for name in unsure})
+        return plain
+
+    def ranges(self, subject: FormulaSubject) -> Uncertain:
+        """What is known of a formula whose materials have figures given as ranges."""
+        if self._ranges is None or self._ranges.subject is not subject:
+            self._ranges = Uncertain(subject, self)
+        return self._ranges
+
+    def told(self, subject: FormulaSubject, measure: Measure) -> Sharp | None:
+        """A value as narrow as it can be told, with what makes it wide; None where no material has a range."""
+        ranges = self.ranges(subject)
+        return ranges.told(measure) if ranges.inputs else None
 
     def locate(self, place: Place) -> Mark:
         """Line and column of a place."""
@@ -362,16 +386,3 @@ def _called(material: Material) -> dict[str, Value]:
             if word:
                 found.setdefault(word.casefold(), share)
     return found
-
-
-def as_supply(code: str, resolved: Resolved) -> Supply:
-    """What one kilogram of an intermediate brings, from its own lines."""
-    mass = resolved.totals.get("total_mass", 0.0)
-    if mass == 0.0:
-        mass = Gap((Missing(f"{code} has no lines that weigh anything", Place(""), code, "stage"),))
-    columns = {name: over(value, mass) for name, value in resolved.totals.items()}
-    for name in ("total_volume", "nonvolatile_mass", "nonvolatile_volume", "water_mass", "cost"):
-        columns.setdefault(name, mass if isinstance(mass, Gap) else 0.0)
-    leaves = {leaf: over(kg, mass) for leaf, kg in resolved.leaves.items()}
-    unknown = Gap((Missing(f"{code} is an intermediate and has no active share", Place(""), code, "active"),))
-    return Supply(code, columns, leaves, (), unknown, plain(columns))

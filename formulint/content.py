@@ -71,7 +71,7 @@ class Content(Struct, frozen=True):
 
 def number(figure: Figure) -> Number:
     """The figure in base units, as a float or, for a range, as an interval."""
-    return figure.base if figure.known else Interval(figure.lo.base, figure.hi.base)
+    return figure.base if figure.known else figure.span
 
 
 class _Reader:

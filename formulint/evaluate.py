@@ -74,6 +74,12 @@ class Evaluation:
         """The same with more values."""
         return self._as(self.resolved, {**self._more, **more})
 
+    def narrower(self, values: Mapping[str, Value]) -> Evaluation:
+        """The same with these values in place of its own, which are intervals of the same numbers."""
+        other = self._as(self.resolved, {**self._more, **{name: value for name, value in values.items() if name not in _LAWS}})
+        other._found = {**self._found, **{name: value for name, value in values.items() if name in _LAWS}}
+        return other
+
     def of_lines(self, resolved: Resolved) -> Evaluation:
         """The same values of lines that stand in another order."""
         return self._as(resolved, self._more)
@@ -124,7 +130,7 @@ def substance(resolved: Resolved, contents: Mapping[str, Content], cas: str) -> 
         return share
     low = share.lo if isinstance(share, Interval) else share
     top = (named + hidden) / mass
-    return AtLeast(low, min(1.0, top.hi if isinstance(top, Interval) else top))
+    return AtLeast(low, min(1.0, top.hi if isinstance(top, Interval) else top), share, top)
 
 
 def substances(resolved: Resolved, contents: Mapping[str, Content]) -> dict[str, Value]:

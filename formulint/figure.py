@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, ClassVar, Self
 
 from formulint import quantity
 from formulint.errors import Misread
+from formulint.interval import Interval
 from formulint.quantity import Quantity
 
 if TYPE_CHECKING:
@@ -86,6 +87,12 @@ class Figure:
         if self._base is None:
             self._base = self.lo.base
         return self._base
+
+    @property
+    def span(self) -> float | Interval:
+        """All that it may be, in the base unit; one number where both ends are the same."""
+        lo, hi = self.lo.base, self.hi.base
+        return lo if lo == hi else Interval(lo, hi)
 
     @property
     def exact(self) -> Fraction:

@@ -22,6 +22,7 @@ class Interval:
     """
 
     __slots__ = ("hi", "lo")
+    moves = False  # True of an interval that knows what moves it
 
     def __init__(self, lo: float, hi: float) -> None:
         self.lo = lo
@@ -85,9 +86,17 @@ class Interval:
 
 
 class AtLeast(Interval):
-    """An interval of which the lower end is what is known, and the upper only what is left."""
+    """An interval of which the lower end is what is known, and the upper only what is left.
 
-    __slots__ = ()
+    ``known`` and ``possible`` are the numbers behind the two ends: what is known for certain, and all that there may be.
+    """
+
+    __slots__ = ("known", "possible")
+
+    def __init__(self, lo: float, hi: float, known: Number | None = None, possible: Number | None = None) -> None:
+        super().__init__(lo, hi)
+        self.known: Number = lo if known is None else known
+        self.possible: Number = hi if possible is None else possible
 
 
 def ends(number: Number) -> tuple[float, float]:
@@ -109,7 +118,11 @@ def total(parts: list[Number]) -> Number:
     try:
         return fsum(parts)  # type: ignore[arg-type]
     except TypeError:
-        if not any(isinstance(part, Interval) for part in parts):
+        ranges = [part for part in parts if isinstance(part, Interval)]
+        if not ranges:
             return sum(parts)  # what moves is added with all that moves it
+        if any(part.moves for part in ranges):
+            known = fsum(part for part in parts if not isinstance(part, Interval))
+            return sum(ranges, outward(known, known))
         pairs = [ends(part) for part in parts]
         return outward(fsum(lo for lo, _ in pairs), fsum(hi for _, hi in pairs))

@@ -19,7 +19,7 @@ from formulint.retired import eased, still_used
 from formulint.rule import Applied, Rule
 from formulint.rulebook import Entry, unknown_words
 from formulint.settings_check import of_settings
-from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject
+from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject, measure_of, value_of
 from formulint.suggest import similar
 from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
 
@@ -153,13 +153,12 @@ class Judge:
 
     def _own_limits(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
         formula = subject.formula
-        evaluation = self.catalog.full(subject) if any(":" in name or "_on_" in name for name in formula.limits) else subject.evaluation
         for name, bounds in formula.limits.items():
             place = Place(subject.path, ("limits", name))
             ends = read_bounds(name, bounds.min, bounds.max, place)
             look = units_of(name, subject.units, subject.currency)
             level = Level.warning if self._state(formula) == "bench" else Level.error
-            for fault in judge_bounds(title_of(name), evaluation.value(name), ends, look, place):
+            for fault in judge_bounds(title_of(name), value_of(name, subject), ends, look, place, subject.sharpen(measure_of(name))):
                 fault = replace(fault, property=name)
                 why = "the sheet asks for this itself, under [limits]"
                 yield Finding(f"own-limit/{name.replace('_', '-')}", level, fault, code, "", why, HOUSE_SOURCE)

@@ -10,11 +10,13 @@ from typing import NamedTuple, Protocol, get_args
 from msgspec import Struct
 
 from formulint.amounts import Resolved, Supply
-from formulint.content import Content
-from formulint.evaluate import Evaluation
+from formulint.content import Content, Value
+from formulint.evaluate import Evaluation, doses, substance
 from formulint.finding import KeyPath
 from formulint.formula import Addition, Formula, Process
 from formulint.material import Material
+from formulint.properties import DOSE_BY_ID, SUBSTANCE
+from formulint.verdict import Sharp, Sharpen
 from formulint.vessels import Charge, Span
 from formulint.vocabulary import StageKind
 
@@ -148,7 +150,7 @@ class FormulaSubject(Struct, frozen=True):
 
     ``stocks`` are the raw materials it holds, by code; ``blends`` those behind its intermediates; ``charges`` its
     charges by code, with what each meets in its vessel, and ``spans`` where they lie there; ``picked`` its codes by selector;
-    ``work`` its steps.
+    ``work`` its steps; ``swap`` the alternates it is judged with; ``told`` works out a value more narrowly.
     """
 
     formula: Formula
@@ -164,6 +166,12 @@ class FormulaSubject(Struct, frozen=True):
     currency: str
     closure: float
     work: Sequence[Work]
+    swap: Mapping[tuple[int, int], str] = {}
+    told: Callable[[FormulaSubject, Measure], Sharp | None] | None = None
+
+    def sharpen(self, measure: Measure) -> Sharpen:
+        """What works out a value of this formula more narrowly, once it is asked for."""
+        return lambda: None if self.told is None else self.told(self, measure)
 
     @property
     def resolved(self) -> Resolved:
@@ -187,6 +195,26 @@ class FormulaSubject(Struct, frozen=True):
         if len(found) > 1:
             found.sort(key=SPOT)
         return found
+
+
+Measure = Callable[[FormulaSubject], Value]
+"""From a formula to one of its values in base units."""
+
+
+def value_of(property_id: str, subject: FormulaSubject) -> Value:
+    """The value of a property, a dose or a substance; only properties are part of the common evaluation."""
+    resolved, stocks = subject.resolved, subject.stocks
+    if property_id in DOSE_BY_ID:
+        return doses(resolved, {code: stock.supply for code, stock in stocks.items()}).get(property_id, 0.0)
+    if property_id.startswith(SUBSTANCE):
+        contents = {code: stock.content for code, stock in stocks.items()}
+        return substance(resolved, contents, property_id.removeprefix(SUBSTANCE))
+    return subject.evaluation.value(property_id)
+
+
+def measure_of(property_id: str) -> Measure:
+    """From a formula to its value of a property, a dose or a substance."""
+    return lambda subject: value_of(property_id, subject)
 
 
 class MaterialSubject(Struct, frozen=True):

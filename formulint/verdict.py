@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from functools import lru_cache
 from math import inf
 from typing import Literal
+
+from msgspec import Struct
 
 from formulint.content import Gap, Value
 from formulint.errors import Misread
@@ -121,17 +123,36 @@ def _limit_text(limit: Quantity, unit: str, edge: float, digits: int) -> str:
     return f"{told} {unit}".strip()
 
 
+class Sharp(Struct, frozen=True):
+    """A value as narrow as it can be told, with the input that most of its width comes from: in words, and where it stands."""
+
+    value: Value
+    cause: str = ""
+    places: tuple[Place, ...] = ()
+
+
+Sharpen = Callable[[], Sharp | None]
+"""Works out a value more narrowly; None where no range is behind it."""
+
+
 def judge_bounds(
-    name: str, value: Value, bounds: tuple[Quantity | None, Quantity | None], look: tuple[str, int], place: Place
+    name: str, value: Value, bounds: tuple[Quantity | None, Quantity | None], look: tuple[str, int], place: Place, sharpen: Sharpen | None = None
 ) -> Iterator[Fault]:
     """The fault of a value that is outside its bounds or cannot be judged; nothing where it is inside.
 
-    ``name`` begins the message; ``look`` is the unit and the digits that people see.
+    ``name`` begins the message; ``look`` is the unit and the digits that people see. ``sharpen`` is asked only where the
+    value as it stands does not pass: it is an outer bound.
     """
     unit, digits = look
     found, bound = outcome(value, *bounds)
     if found == "pass" or bound is None:
         return
+    sharp = None if sharpen is None or isinstance(value, float) else sharpen()
+    if sharp is not None:
+        value = sharp.value
+        found, bound = outcome(value, *bounds)
+        if found == "pass" or bound is None:
+            return
     if isinstance(value, Gap):
         yield open_fault(name, value, place, str(bound))
         return
@@ -151,7 +172,12 @@ def judge_bounds(
     words = shown(value, unit, digits)
     words = f"is {words} and may be more" if isinstance(value, AtLeast) else f"lies from {words}"
     message = f"{name} {words}; {least} {limit} is asked, so it cannot be said to hold"
-    yield Fault(place, message, kind="open", measured=shown(value, unit, digits), limit=limit, unit=unit)
+    remedy = ""
+    places: tuple[Place, ...] = ()
+    if sharp is not None and sharp.cause:
+        message = f"{message}. {sharp.cause}"
+        remedy, places = "ask the supplier for a narrower range, or for the figure itself", sharp.places
+    yield Fault(place, message, remedy, kind="open", measured=shown(value, unit, digits), limit=limit, unit=unit, related=places)
 
 
 def _listed(gap: Gap) -> str:

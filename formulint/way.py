@@ -12,12 +12,13 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint.amounts import Resolved, Supply, resolve
-from formulint.catalog import Catalog, as_supply
+from formulint.catalog import Catalog
 from formulint.content import Content, Gap, Value
 from formulint.errors import UserError
 from formulint.evaluate import Evaluation, doses, substances
 from formulint.finding import Place
 from formulint.formula import Stage
+from formulint.intermediate import as_supply
 from formulint.material import Material
 from formulint.overlay import (
     Difference,

@@ -17,7 +17,7 @@ from formulint.material import DoseWindow
 from formulint.properties import DOSES, NO_CAS, is_cas
 from formulint.quantity import Quantity
 from formulint.rule import Goal, Pick, Rule
-from formulint.subject import FormulaSubject
+from formulint.subject import FormulaSubject, Measure
 from formulint.verdict import KEPT, judge_bounds, read_bound, read_bounds, refuse_crossed
 
 ANY_DOSE = DOSES[0].id  # all doses are shares by mass
@@ -35,6 +35,11 @@ def _written(window: DoseWindow) -> tuple[tuple[Quantity | None, Quantity | None
     """A supplier's window, and the unit and digits in which a dose is shown beside it."""
     bounds = (None if window.min is None else window.min.lo, None if window.max is None else window.max.lo)
     return bounds, ("%", max((bound.decimals for bound in bounds if bound is not None), default=1) + 1)
+
+
+def _share_of(code: str) -> Measure:
+    """From a formula to the share of a material as supplied in the batch."""
+    return lambda one: over(one.resolved.leaves.get(code, 0.0), one.resolved.totals.get("total_mass", 0.0))
 
 
 class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename={"as_": "as"}):
@@ -77,7 +82,8 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
             return
         bounds, look = self._bounds()
         name = f"{self._name(subject, codes)} {BASIS_WORDS[self.on]}"
-        for fault in judge_bounds(name, value, bounds, look, self._place(subject, codes)):
+        sharpen = subject.sharpen(lambda one: self._value(one, codes))
+        for fault in judge_bounds(name, value, bounds, look, self._place(subject, codes), sharpen):
             yield self._asking(subject, fault) if fault.kind == "open" and isinstance(value, AtLeast) else fault
 
     def plainly_holds(self, subject: FormulaSubject) -> bool:
@@ -143,18 +149,15 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
             if window is not None and mass != 0.0:
                 bounds, look = _written(window)
                 name = f"{subject.stocks[code].material.name} ({code}) in the paint"
-                yield from judge_bounds(name, over(kg, mass), bounds, look, self._place(subject, [code]))
+                sharpen = subject.sharpen(_share_of(code))
+                yield from judge_bounds(name, over(kg, mass), bounds, look, self._place(subject, [code]), sharpen)
 
     def _suppliers_goal(self, subject: FormulaSubject, fault: Fault) -> Goal | None:
         for code in subject.resolved.leaves:
             window = subject.stocks[code].material.dose
             if window is not None and f" ({code}) in the paint " in fault.message:
                 (least, most), look = _written(window)
-
-                def measure(one: FormulaSubject, code: str = code) -> Value:
-                    return over(one.resolved.leaves.get(code, 0.0), one.resolved.totals.get("total_mass", 0.0))
-
-                return Goal(measure, None if least is None else least.base, None if most is None else most.base, look)
+                return Goal(_share_of(code), None if least is None else least.base, None if most is None else most.base, look)
         return None
 
     def _value(self, subject: FormulaSubject, codes: list[str]) -> Value:

@@ -4,32 +4,18 @@ from collections.abc import Iterator
 
 from msgspec.structs import replace
 
-from formulint.content import Value
 from formulint.errors import Misread
-from formulint.evaluate import doses, substance
 from formulint.finding import Fault, Place
-from formulint.properties import DOSE_BY_ID, SUBSTANCE
 from formulint.rule import Applied, Goal, Rule
-from formulint.subject import FormulaSubject
+from formulint.subject import FormulaSubject, measure_of, value_of
 from formulint.verdict import judge_bounds, read_bounds, refuse_crossed, title_of, units_of
-
-
-def value_of(property_id: str, subject: FormulaSubject) -> Value:
-    """The value of a property, a dose or a substance; only properties are part of the common evaluation."""
-    resolved, stocks = subject.resolved, subject.stocks
-    if property_id in DOSE_BY_ID:
-        return doses(resolved, {code: stock.supply for code, stock in stocks.items()}).get(property_id, 0.0)
-    if property_id.startswith(SUBSTANCE):
-        contents = {code: stock.content for code, stock in stocks.items()}
-        return substance(resolved, contents, property_id.removeprefix(SUBSTANCE))
-    return subject.evaluation.value(property_id)
 
 
 def goal_of(property_id: str, least: str | None, most: str | None, subject: FormulaSubject, place: Place) -> Goal:
     """What bounds of a property ask for."""
     low, high = (None if bound is None else bound.base for bound in read_bounds(property_id, least, most, place))
     look = units_of(property_id, subject.units, subject.currency)
-    return Goal(lambda one: value_of(property_id, one), low, high, look)
+    return Goal(measure_of(property_id), low, high, look)
 
 
 class Limit(Rule, frozen=True, kw_only=True, tag="limit", tag_field="kind"):
@@ -50,7 +36,7 @@ class Limit(Rule, frozen=True, kw_only=True, tag="limit", tag_field="kind"):
         value = value_of(self.property, subject)
         look = units_of(self.property, subject.units, subject.currency)
         bounds = read_bounds(self.property, self.min, self.max, place)
-        for fault in judge_bounds(title_of(self.property), value, bounds, look, place):
+        for fault in judge_bounds(title_of(self.property), value, bounds, look, place, subject.sharpen(measure_of(self.property))):
             yield replace(fault, property=self.property)
 
     def goal(self, subject: FormulaSubject, fault: Fault) -> Goal | None:

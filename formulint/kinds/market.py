@@ -10,7 +10,7 @@ from msgspec.structs import replace
 from formulint.errors import Misread
 from formulint.finding import Fault, Place
 from formulint.rule import Applied, Goal, Rule, Where
-from formulint.subject import FormulaSubject
+from formulint.subject import FormulaSubject, measure_of
 from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
 
 BASIS = {"less-water": "voc_less_water", "material": "voc_material", "ready-to-use": "voc_ready_to_use"}
@@ -75,7 +75,7 @@ class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
         look = units_of(property_id, subject.units, subject.currency)
         bounds = read_bounds(property_id, None, row.max, place)
         name = f"{title_of(property_id)} ({self.id}, {row.name})"
-        for fault in judge_bounds(name, subject.evaluation.value(property_id), bounds, look, place):
+        for fault in judge_bounds(name, subject.evaluation.value(property_id), bounds, look, place, subject.sharpen(measure_of(property_id))):
             yield replace(fault, checked=row.checked, property=property_id)
 
     def _counted_here(self, subject: FormulaSubject, row: Category, place: Place) -> Iterator[Fault]:
