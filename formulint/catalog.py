@@ -26,7 +26,7 @@ from formulint.settings import Settings
 from formulint.shape import read
 from formulint.snapshot import Snapshot
 from formulint.subject import Choice, FormulaSubject, Measure, Picked, Stock, measure_of, work_of
-from formulint.uncertain import Uncertain
+from formulint.uncertain import Input, Uncertain
 from formulint.verdict import Sharp
 from formulint.vessels import by_code, charges, spans
 
@@ -80,6 +80,8 @@ class Catalog:
         self._rule_documents: dict[str, Document] = {}
         self.nesting = Nesting(self._parts)
         self._ranges: Uncertain | None = None
+        self.ranged: dict[str, tuple[Input, ...]] = {}
+        self.effort = 0
         self._recent: FormulaSubject | None = None  # a comparison asks for the same one several times over
         self._choice = Choice(self._behind, lambda: self.rulebook.selectors())
         self.settings_file = self._read(SETTINGS_FILE, Settings)

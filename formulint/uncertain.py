@@ -17,6 +17,7 @@ from msgspec.structs import replace
 
 from formulint.amounts import Supply, resolve
 from formulint.content import CLOSES, SHARES, Gap, Surroundings, Value, shares_close
+from formulint.errors import UserError
 from formulint.evaluate import Evaluation
 from formulint.extremes import Box, Bracket, Search, Sum, contracted, hull
 from formulint.figure import Figure
@@ -29,6 +30,9 @@ from formulint.subject import FormulaSubject, Measure, Stock
 from formulint.swing import centre_of, half_width, moving
 from formulint.verdict import Sharp
 
+MOST_INPUTS = 40  # more of them stay plain intervals: still an outer bound
+EFFORT = 400_000  # lines times inputs, over all evaluations of one formula; then what is left stays as wide as it is
+MOST_EFFORT = 100_000_000  # of one run
 TRIED = 3  # inputs of which it is tried how much they narrow a value
 TRIES = 30  # evaluations for each of them
 WHOLE_WORDS = 0.5  # an input that takes so much of the width with it brings most of it
@@ -47,6 +51,8 @@ class Shelf(Protocol):
     """Where materials and intermediates are found."""
 
     around: Surroundings
+    ranged: dict[str, tuple[Input, ...]]
+    effort: int
 
     def made(self, material: Material, path: str) -> Stock: ...
     def supply(self, code: str) -> Supply | None: ...
@@ -98,7 +104,8 @@ class Uncertain:
     def __init__(self, subject: FormulaSubject, shelf: Shelf) -> None:
         self.subject = subject
         self.shelf = shelf
-        self.inputs = tuple(_inputs(subject.stocks))
+        self.inputs = _inputs(subject.stocks, shelf.ranged)
+        self._left = EFFORT
         self.sums = tuple(
             Sum(one.left, ends(one.whole)[0] - one.hi, ends(one.whole)[1] - one.lo) for one in self.inputs if one.left
         )
@@ -111,8 +118,23 @@ class Uncertain:
     def over(self, box: Box) -> FormulaSubject:
         """The formula where each input is anywhere in its part of the box."""
         if box not in self._states:
+            self._spend()
             self._states[box] = self._over(self._numbers(box))
         return self._states[box]
+
+    def _spend(self) -> None:
+        """Count what is computed, so that ranges, lines and formulas cannot multiply to a run without end.
+
+        Raises
+        ------
+        UserError
+        """
+        cost = (len(self.subject.resolved.lines) + 10) * (len(self.inputs) + 4)
+        self._left -= cost
+        self.shelf.effort += cost
+        if self.shelf.effort > MOST_EFFORT:
+            message = "ranges, lines and formulas of this repository multiply to more than is computed in one run"
+            raise UserError(message, "name some formulas; write figures instead of ranges where they are known")
 
     def _numbers(self, box: Box) -> list[Number]:
         """Each input as a number; what is left of others follows from them."""
@@ -155,6 +177,8 @@ class Uncertain:
 
     def _narrowed(self, measure: Measure, box: Box | None = None, **more: int) -> Bracket | None:
         def value(part: Box) -> Number | None:
+            if self._left < 0 and part not in self._states:
+                return None
             found = measure(self.over(part))
             return None if isinstance(found, Gap) else found
 
@@ -196,25 +220,39 @@ class Uncertain:
             what = f"{what} of {self.subject.stocks[one.code].material.component[int(one.keys[1])].name} in"
         else:
             what = f"{what} of"
+        with_it = [str(other.keys[0]) for other in self.inputs if self.inputs.index(one) in other.left]
         low, high = str(one.figure.lo), str(one.figure.hi)
         if one.figure.lo.spelled == one.figure.hi.spelled:
             low = one.figure.lo.digits
-        return f"the {what} {one.code}, {low} to {high}"
+        closes = f", and {with_it[0]} with it" if with_it else ""
+        return f"the {what} {one.code}, {low} to {high}{closes}"
 
 
 def _part(value: Value, name: str) -> Value:
     return getattr(value, name) if isinstance(value, AtLeast) else value
 
 
-def _inputs(stocks: Mapping[str, Stock]) -> list[Input]:
-    """All figures that are ranges, of all materials, in order."""
+def _inputs(stocks: Mapping[str, Stock], known: dict[str, tuple[Input, ...]]) -> tuple[Input, ...]:
+    """The figures that are ranges, of all materials, in order; of more than ``MOST_INPUTS``, whole materials are left out.
+
+    ``known`` keeps those of each material, where what is left of others counts from the first of that material.
+    """
     found: list[Input] = []
     for code, stock in stocks.items():
-        start = len(found)
-        found += [Input(code, stock.path, keys, figure, figure.lo.base, figure.hi.base) for keys, figure in _ranges(stock.material)]
-        if len(found) - start > 1:
-            _close(stock.material, found, start)
-    return found
+        if code not in known:
+            known[code] = _of_material(code, stock)
+        if len(found) + len(known[code]) <= MOST_INPUTS:
+            start = len(found)
+            found += [replace(one, left=tuple(start + at for at in one.left)) if one.left else one for one in known[code]]
+    return tuple(found)
+
+
+def _of_material(code: str, stock: Stock) -> tuple[Input, ...]:
+    """The figures of one material that are ranges; those of its components only where all together are few enough."""
+    ranges = list(_ranges(stock.material))
+    if len(ranges) > MOST_INPUTS:
+        ranges = [one for one in ranges if len(one[0]) == 1]
+    return tuple(_closing(stock.material, [Input(code, stock.path, keys, figure, figure.lo.base, figure.hi.base) for keys, figure in ranges]))
 
 
 def _ranges(material: Material) -> Iterable[tuple[KeyPath, Figure]]:
@@ -227,12 +265,12 @@ def _ranges(material: Material) -> Iterable[tuple[KeyPath, Figure]]:
                 yield (*keys, field), figure
 
 
-def _close(material: Material, found: list[Input], start: int) -> None:
+def _closing(material: Material, found: list[Input]) -> list[Input]:
     """Where the shares of a material close to 100 %, the last range among them is what the others leave."""
-    members = [at for at in range(start, len(found)) if found[at].keys[0] in SHARES]
+    members = [at for at, one in enumerate(found) if one.keys[0] in SHARES]
     members.sort(key=lambda at: SHARES.index(str(found[at].keys[0])))
     if len(members) < 2 or not shares_close(material):
-        return
+        return found
     given = [figure.base for field in SHARES if (figure := getattr(material, field)) is not None and figure.lo.base == figure.hi.base]
     whole = 1.0
     for share in given:
@@ -241,6 +279,7 @@ def _close(material: Material, found: list[Input], start: int) -> None:
     if low - CLOSES <= whole <= high + CLOSES:  # else they close only within the digits written
         *others, last = members
         found[last] = replace(found[last], left=tuple(others), whole=outward(whole, whole))
+    return found
 
 
 def _with(material: Material, figures: Mapping[KeyPath, Figure]) -> Material:
