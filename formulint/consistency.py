@@ -12,6 +12,7 @@ from formulint.material import Material
 from formulint.properties import BY_ID, DOSE_BY_ID, NO_CAS, is_cas
 from formulint.quantity import Quantity, read
 from formulint.suggest import closest
+from formulint.tolerance import tolerance_of
 from formulint.verdict import read_bounds
 from formulint.vessels import left_over
 
@@ -73,6 +74,11 @@ def of_material(material: Material, path: str, tags: frozenset[str]) -> Iterator
             if field not in Material.__struct_encode_fields__:
                 words = f'[{table}] names "{field}", which is no field of a material'
                 yield Fault(Place(path, (table, field)), words, _hint(field, Material.__struct_encode_fields__))
+    for field in material.tolerance:
+        try:
+            tolerance_of(material, field)
+        except Misread as error:
+            yield Fault(Place(path, ("tolerance", field)), error.message, error.remedy)
     for at, one in enumerate(material.component):
         if one.cas and not is_cas(one.cas):
             words = f'"{one.cas}" is no CAS number, so no rule can know {one.name or "the component"} by it'

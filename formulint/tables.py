@@ -39,6 +39,7 @@ from formulint.report import (
 )
 from formulint.scope import Touched
 from formulint.side import Side, bounds_of, verdict_of
+from formulint.spread import SPREAD, causes, spread, told
 from formulint.staged import Staged
 from formulint.verdict import units_of
 
@@ -47,9 +48,10 @@ ON_BASE = "already on the base"
 
 
 def properties_table(
-    catalog: Catalog, values: dict[str, Value], bounds: dict[str, tuple[Quantity | None, Quantity | None, str]], names: dict[str, str]
+    catalog: Catalog, values: dict[str, Value], bounds: dict[str, tuple[Quantity | None, Quantity | None, str]], names: dict[str, str],
+    scatter: dict[str, float] | None = None,
 ) -> Table:
-    """Every property with its limit and verdict."""
+    """Every property with its limit and verdict; with ``scatter``, one standard deviation beside its value."""
     rows = []
     for name, value in values.items():
         unit, digits = units_of(name, catalog.settings.units, catalog.settings.currency)
@@ -60,11 +62,12 @@ def properties_table(
             (
                 Cell(named(name, unit, names) + estimate),
                 Cell(bare(value, unit, digits), tone),
+                *(() if scatter is None else (Cell(bare(scatter[name], unit, digits + 1) if name in scatter else "", "muted"),)),
                 Cell(bare_limits((least, most), unit, digits), "muted"),
                 Cell(verdict_word(verdict), tone),
             )
         )
-    return Table(("property", ">value", ">limit", "verdict"), tuple(rows))
+    return Table(("property", ">value", *(() if scatter is None else (">spread",)), ">limit", "verdict"), tuple(rows))
 
 
 def lines_table(catalog: Catalog, side: Side) -> Table:
@@ -111,19 +114,19 @@ def filled(catalog: Catalog, side: Side) -> list[str]:
     return found
 
 
-def properties(catalog: Catalog, sides: Sequence[Side], unread: Sequence[str], lines: bool = False) -> Report:
-    """The report of computed properties."""
+def properties(catalog: Catalog, sides: Sequence[Side], unread: Sequence[str], lines: bool = False, scatter: bool = False) -> Report:
+    """The report of computed properties; with ``scatter``, how they spread in production."""
     sections = []
     for one in sides:
         bounds = {name: (*bounds_of(one, name), verdict_of(one, name)) for name in one.values}
         tables = [lines_table(catalog, one)] if lines else []
-        tables.append(properties_table(catalog, one.values, bounds, one.substances))
+        tables.append(properties_table(catalog, one.values, bounds, one.substances, spread(catalog, one) if scatter else None))
         gaps = dict.fromkeys(item.what for value in one.values.values() if isinstance(value, Gap) for item in value.missing)
-        remarks = [*filled(catalog, one), *(f"open because: {what}" for what in gaps)]
+        remarks = [*filled(catalog, one), *(f"open because: {what}" for what in gaps), *told(causes(catalog, one))]
         remarks += [f"{BY_ID[name].title}: {BY_ID[name].estimate}" for name in one.values if name in BY_ID and BY_ID[name].estimate]
         remarks.append(f"composition {one.digests.composition[:15]}  making {one.digests.making[:15]}  data {one.digests.data[:15]}")
         sections.append(Section(heading(catalog, one.formula.code), (), tuple(tables), tuple(remarks)))
-    closing = [f"{counted(len(sides), 'formula')} computed"]
+    closing = [f"{counted(len(sides), 'formula')} computed", *((SPREAD,) if scatter else ())]
     closing += [f"{name} cannot be read: formulint lint says why" for name in unread]
     return Report(title_line(catalog), assumptions(catalog), tuple(sections), (*closing, CAUTION))
 

@@ -35,7 +35,7 @@ EFFORT = 400_000  # lines times inputs, over all evaluations of one formula; the
 MOST_EFFORT = 100_000_000  # of one run
 TRIED = 3  # inputs of which it is tried how much they narrow a value
 TRIES = 30  # evaluations for each of them
-WHOLE_WORDS = 0.5  # an input that takes so much of the width with it brings most of it
+MOST_OF_IT = 0.5  # an input that takes so much of the width with it brings most of it
 
 
 class Record(Protocol):
@@ -74,6 +74,20 @@ class Input(Struct, frozen=True):
     whole: Number = 0.0
 
 
+class Cause(Struct, frozen=True):
+    """The input that makes a value wide: in words, where it stands, and the share of the width that goes when it is known."""
+
+    words: str
+    material: str
+    place: Place
+    share: float
+
+    @property
+    def lead(self) -> str:
+        """How much of the width it brings, in words."""
+        return "Most of that width comes" if self.share >= MOST_OF_IT else "More of that width than from anything else comes"
+
+
 class Varied(Figure):
     """A figure that stands for part of its range, or moves in it; what it is written as is that of the whole range."""
 
@@ -87,7 +101,7 @@ class Varied(Figure):
 
     @property
     def span(self) -> Number:
-        """The part."""
+        """The part of the range, or what it is at a point."""
         return self._span
 
 
@@ -153,8 +167,8 @@ class Uncertain:
         changes: dict[str, dict[KeyPath, Figure]] = {}
         for one, number in zip(self.inputs, numbers, strict=True):
             changes.setdefault(one.code, {})[one.keys] = Varied(one.figure, number)
-        varied = {code: self.shelf.made(_with(subject.stocks[code].material, found), subject.stocks[code].path) for code, found in changes.items()}
-        resolved = resolve(subject.formula, subject.path, _supplier(self.shelf, varied), subject.swap)
+        varied = {code: self.shelf.made(with_figures(subject.stocks[code].material, found), subject.stocks[code].path) for code, found in changes.items()}
+        resolved = resolve(subject.formula, subject.path, supplier(self.shelf, varied), subject.swap)
         evaluation = Evaluation(resolved, subject.path, self.shelf.around.water_density)
         return replace(subject, evaluation=evaluation, stocks={**subject.stocks, **varied})
 
@@ -184,34 +198,33 @@ class Uncertain:
 
         return Search(value, self.sums, **more).bracket(self.box if box is None else box)
 
-    def cause(self, measure: Measure) -> tuple[Input, float] | None:
-        """The input without whose width a value would be narrowest, and the share of the width that it takes with it."""
+    def cause(self, measure: Measure) -> Cause | None:
+        """The input that makes a value wide: were it known to be in its middle, the value would be narrowest."""
         whole = self._narrowed(measure)
-        found = measure(self.over(self.box))
-        slopes = getattr(found, "slopes", {})
+        slopes = getattr(measure(self.over(self.box)), "slopes", {})
         if whole is None or not slopes or whole.hi <= whole.lo:
             return None
         moves = {at: abs(least + most) * half_width(*self.box[at]) for at, (least, most) in slopes.items()}
-        best: tuple[Input, float] | None = None
+        best: tuple[float, int] | None = None
         for at in sorted(moves, key=lambda one: (-moves[one], one))[:TRIED]:
             middle = (centre_of(*self.box[at]),) * 2
             box = contracted((*self.box[:at], middle, *self.box[at + 1 :]), self.sums)
             left = None if box is None else self._narrowed(measure, box, most=TRIES)
             taken = 0.0 if left is None else 1.0 - (left.hi - left.lo) / (whole.hi - whole.lo)
-            if best is None or taken > best[1] + 1e-9:
-                best = self.inputs[at], taken
-        return best
+            if best is None or taken > best[0] + 1e-9:
+                best = taken, at
+        if best is None or best[0] <= 0.0:
+            return None
+        one = self.inputs[best[1]]
+        place = Place(one.path, one.keys)
+        mark = self.shelf.locate(place)
+        return Cause(f"{self.named(one)}, {mark.path} line {mark.line}", one.code, place, best[0])
 
     def told(self, measure: Measure) -> Sharp:
         """A value with the words for the input that most of its width comes from."""
         value = self.sharp(measure)
         found = self.cause(measure) if isinstance(value, Interval) and not isinstance(value, AtLeast) else None
-        if found is None:
-            return Sharp(value)
-        one, share = found
-        mark = self.shelf.locate(Place(one.path, one.keys))
-        lead = "Most of that width comes" if share >= WHOLE_WORDS else "More of that width than from anything else comes"
-        return Sharp(value, f"{lead} from {self.named(one)}, {mark.path} line {mark.line}", (Place(one.path, one.keys),))
+        return Sharp(value) if found is None else Sharp(value, f"{found.lead} from {found.words}", (found.place,))
 
     def named(self, one: Input) -> str:
         """An input in words: ``the density of RM-1301, 8.8 lb/gal to 9.3 lb/gal``."""
@@ -240,14 +253,14 @@ def _inputs(stocks: Mapping[str, Stock], known: dict[str, tuple[Input, ...]]) ->
     found: list[Input] = []
     for code, stock in stocks.items():
         if code not in known:
-            known[code] = _of_material(code, stock)
+            known[code] = of_material(code, stock)
         if len(found) + len(known[code]) <= MOST_INPUTS:
             start = len(found)
             found += [replace(one, left=tuple(start + at for at in one.left)) if one.left else one for one in known[code]]
     return tuple(found)
 
 
-def _of_material(code: str, stock: Stock) -> tuple[Input, ...]:
+def of_material(code: str, stock: Stock) -> tuple[Input, ...]:
     """The figures of one material that are ranges; those of its components only where all together are few enough."""
     ranges = list(_ranges(stock.material))
     if len(ranges) > MOST_INPUTS:
@@ -282,7 +295,7 @@ def _closing(material: Material, found: list[Input]) -> list[Input]:
     return found
 
 
-def _with(material: Material, figures: Mapping[KeyPath, Figure]) -> Material:
+def with_figures(material: Material, figures: Mapping[KeyPath, Figure]) -> Material:
     """A material with other figures."""
     own = {str(keys[0]): figure for keys, figure in figures.items() if len(keys) == 1}
     parts = list(material.component)
@@ -292,7 +305,7 @@ def _with(material: Material, figures: Mapping[KeyPath, Figure]) -> Material:
     return replace(material, **own, component=tuple(parts))
 
 
-def _supplier(shelf: Shelf, varied: Mapping[str, Stock]) -> Callable[[str], Supply | None]:
+def supplier(shelf: Shelf, varied: Mapping[str, Stock]) -> Callable[[str], Supply | None]:
     """From a code to what it brings when some raw materials are varied: these, and intermediates that hold any."""
     blends: dict[str, Supply | None] = {}
 

@@ -16,6 +16,7 @@ OPTIONS = (
     Option("what", "only these formulas (default: all)", "CODE", several=True),
     *STATE,
     Option("--lines", "show what every line weighs, what room it takes, and its share", default=False),
+    Option("--spread", "show how the values scatter in production, from the tolerances of figures", default=False),
     *OUTPUT,
 )
 
@@ -32,8 +33,8 @@ def run(options: SimpleNamespace) -> int:
     if options.format == "json":
         from formulint.render import json_report
 
-        put(options, json_report.properties(catalog, sides))
+        put(options, json_report.properties(catalog, sides, options.spread))
     else:
-        put(options, shown(options, tables.properties(catalog, sides, unread, options.lines), catalog.snapshot.root))
+        put(options, shown(options, tables.properties(catalog, sides, unread, options.lines, options.spread), catalog.snapshot.root))
     catalog.snapshot.close()
     return 1 if unread else 0

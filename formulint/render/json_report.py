@@ -26,6 +26,7 @@ from formulint.properties import BY_ID
 from formulint.quantity import Quantity, in_unit
 from formulint.report import assumptions, overall
 from formulint.side import Side
+from formulint.spread import causes, spread
 from formulint.verdict import units_of
 from formulint.vessels import Spot
 
@@ -197,7 +198,21 @@ def _order(catalog: Catalog, found: Ordering) -> dict[str, object]:
     }
 
 
-def properties(catalog: Catalog, sides: Iterable[Side]) -> str:
+def _properties(catalog: Catalog, side: Side, scatter: bool) -> dict[str, dict[str, object]]:
+    """Values by property id, each interval with what makes it wide; with ``scatter``, one standard deviation beside each."""
+    found = {name: value_of(catalog, name, value) for name, value in side.values.items()}
+    for name, one in causes(catalog, side).items():
+        mark = catalog.locate(one.place)
+        field = next(str(key) for key in reversed(one.place.keys))
+        found[name]["cause"] = {"material": one.material, "field": field, "path": mark.path, "line": mark.line, "share": number(one.share), "text": one.words}
+    if scatter:
+        off = spread(catalog, side)
+        for name in found:
+            found[name]["spread"] = in_contract(name, off[name], catalog.settings.currency) if name in off else None
+    return found
+
+
+def properties(catalog: Catalog, sides: Iterable[Side], scatter: bool = False) -> str:
     """The ``properties`` object."""
     return dumps(
         {
@@ -210,7 +225,7 @@ def properties(catalog: Catalog, sides: Iterable[Side]) -> str:
                     "revision": side.formula.revision,
                     "state": side.formula.state,
                     "digest": _digest(side),
-                    "properties": {name: value_of(catalog, name, value) for name, value in side.values.items()},
+                    "properties": _properties(catalog, side, scatter),
                     "lines": [_line(line) for line in side.lines],
                     "hazards": {},
                 }
