@@ -81,9 +81,8 @@ class Search:
         inner = self._certain(found, box)
         if inner is None:
             inner = (self._taken(self._corner(box, found, -1), -1), self._taken(self._corner(box, found, 1), 1))
-        near = max(NEAR * (inner[1] - inner[0]), ROUNDING * max(abs(low), abs(high)))
-        top, most = (high, inner[1]) if high - inner[1] <= near else self._highest(box, found, 1, near, inner[1])
-        floor, least = (-low, -inner[0]) if inner[0] - low <= near else self._highest(box, found, -1, near, -inner[0])
+        top, most = self._highest(box, found, 1, inner[1], inner[0])
+        floor, least = self._highest(box, found, -1, -inner[0], -most)
         return Bracket(-floor, top, (-least, most))
 
     def _certain(self, found: Swing, box: Box) -> Ends | None:
@@ -103,25 +102,27 @@ class Search:
         low, high = ends(found)
         return low if sign > 0 else high
 
-    def _highest(self, box: Box, found: Swing, sign: int, near: float, best: float) -> Ends:
-        """The highest of ``sign`` times the value: an outer bound, and the best that was seen."""
-        heap: list[tuple[float, int, Box, Number]] = []
-        heappush(heap, (-_top(found, sign), 0, box, found))
+    def _highest(self, box: Box, found: Swing, sign: int, best: float, other: float) -> Ends:
+        """The highest of ``sign`` times the value: an outer bound, and the best that was seen.
+
+        ``best`` is what is taken for certain on this side, ``other`` on the other one.
+        """
+        heap: list[tuple[float, int, Box, Number]] = [(-_top(found, sign), 0, box, found)]
         spent = 0
-        while True:
+        while heap:
             bound, _, part, known = heappop(heap)
             high = -bound
+            if not any(_binds(one, part) for one in self.sums):
+                best = max(best, _middle(known, sign))
+            near = max(NEAR * (best - other), ROUNDING * abs(high))
             if high <= best + near or spent >= self.most or not isinstance(known, Swing):
-                return high, max(best, -_top(known, -sign)) if _is_point(part) else best
+                break
             for smaller in self._smaller(part, known, sign):
                 spent += 1
                 value = self.value(smaller)
                 top = high if value is None else min(high, _top(value, sign))
-                if value is not None and _is_point(smaller):
-                    best = max(best, -_top(value, -sign))
                 heappush(heap, (-top, spent, smaller, known if value is None else value))
-            if not heap:
-                return high, best
+        return high, best
 
     def _smaller(self, box: Box, found: Swing, sign: int) -> list[Box]:
         """A box without the inputs that are settled; where none is, both halves by the input that moves most."""
@@ -174,8 +175,10 @@ def _top(found: Number, sign: int) -> float:
     return high if sign > 0 else -low
 
 
-def _is_point(box: Box) -> bool:
-    return all(low == high for low, high in box)
+def _middle(found: Number, sign: int) -> float:
+    """The least of ``sign`` times the value that is taken for certain: that in the middle, or that of a point."""
+    low, high = found.centre if isinstance(found, Swing) else ends(found)
+    return low if sign > 0 else -high
 
 
 def _middle_slope(found: Swing, at: int) -> float:

@@ -113,9 +113,9 @@ def written(figure: int | Fraction, field: str) -> str:
     return f"{float(figure):.12f}".rstrip("0").rstrip(".") + f" {UNITS[field]}"
 
 
-def ranged(seed: int, most: int = 7) -> Ranged:
+def ranged(number: int, most: int = 7) -> Ranged:
     """A paint of random amounts of every sort, with up to so many uncertain inputs."""
-    random = Random(seed)
+    random = Random(number)
     lines: list[Table] = [
         {"material": code, "amount": f"{random.randint(1, most_kg)} kg"}
         for code, most_kg in (("W", 20), ("P", 50), ("E", 50), ("B", 80), ("G", 8), ("H", 20))
