@@ -135,6 +135,19 @@ def test_a_material_behind_two_intermediates_is_one() -> None:
     assert ends(found["reduced_pvc"]) == pytest.approx(ends(same["reduced_pvc"]), rel=1e-6)  # type: ignore[arg-type]
 
 
+POURED = [{"material": "P", "amount": "5 L"}, {"material": "P", "amount": "20 kg"}, {"material": "L", "amount": "40 kg"}, {"material": "W", "amount": "q.s."}]
+"""A pigment by volume and by mass: some properties are lowest at a density between the ends."""
+
+
+@pytest.mark.parametrize("name", ["nonvolatile_volume", "reduced_pvc"])
+def test_an_extreme_between_the_corners_is_held(name: str) -> None:
+    first, *between, last = (known(values({**PIGMENT, "density": f"{tenth / 10} kg/L"}, lines=POURED)[name]) for tenth in range(10, 91))
+    least, most = ends(values({**PIGMENT, "density": {"min": "1 kg/L", "max": "9 kg/L"}}, lines=POURED)[name])  # type: ignore[arg-type]
+    assert min(between) < min(first, last)  # of the corners alone this would be outside
+    assert least <= min(between) and max(first, last) <= most + 1e-12
+    assert most - least <= WITHIN * (max(first, last) - min(between))
+
+
 def test_unknown_stays_unknown() -> None:
     latex = {name: figure for name, figure in LATEX.items() if name != "nonvolatile_density"}
     found = values({**PIGMENT, "density": DENSITY}, latex)
