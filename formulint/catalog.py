@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from copy import copy
 from datetime import date
-from typing import Generic, TypeVar
+from typing import TYPE_CHECKING, Generic, TypeVar
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -26,9 +26,11 @@ from formulint.settings import Settings
 from formulint.shape import read
 from formulint.snapshot import Snapshot
 from formulint.subject import Choice, FormulaSubject, Measure, Picked, Stock, measure_of, work_of
-from formulint.uncertain import Input, Uncertain
 from formulint.verdict import Sharp
 from formulint.vessels import by_code, charges, spans
+
+if TYPE_CHECKING:
+    from formulint.uncertain import Input, Uncertain
 
 SETTINGS_FILE = "formulint.toml"
 WATER_DENSITY = 0.998  # kg/L at 20 degC; printed as an assumption where the settings do not say it
@@ -336,6 +338,8 @@ class Catalog:
     def ranges(self, subject: FormulaSubject) -> Uncertain:
         """What is known of a formula whose materials have figures given as ranges."""
         if self._ranges is None or self._ranges.subject is not subject:
+            from formulint.uncertain import Uncertain  # where all figures are known, nobody asks
+
             self._ranges = Uncertain(subject, self)
         return self._ranges
 

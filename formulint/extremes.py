@@ -50,7 +50,7 @@ class Bracket(Struct, frozen=True):
     def slack(self) -> float:
         """The most by which the bounds are wider than the truth, as a share of the width that was seen."""
         width = self.seen[1] - self.seen[0]
-        return (self.hi - self.lo - width) / width if width > 0 else inf
+        return max(0.0, self.hi - self.lo - width) / width if width > 0 else inf
 
 
 class Search:

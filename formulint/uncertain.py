@@ -75,12 +75,16 @@ class Input(Struct, frozen=True):
 
 
 class Cause(Struct, frozen=True):
-    """The input that makes a value wide: in words, where it stands, and the share of the width that goes when it is known."""
+    """The input that makes a value wide: in words, where it stands, and the share of the width that goes when it is known.
+
+    ``slack`` is the most by which the bounds of the value are wider than the truth, as a share of its width.
+    """
 
     words: str
     material: str
     place: Place
     share: float
+    slack: float
 
     @property
     def lead(self) -> str:
@@ -218,7 +222,7 @@ class Uncertain:
         one = self.inputs[best[1]]
         place = Place(one.path, one.keys)
         mark = self.shelf.locate(place)
-        return Cause(f"{self.named(one)}, {mark.path} line {mark.line}", one.code, place, best[0])
+        return Cause(f"{self.named(one)}, {mark.path} line {mark.line}", one.code, place, best[0], whole.slack)
 
     def told(self, measure: Measure) -> Sharp:
         """A value with the words for the input that most of its width comes from."""

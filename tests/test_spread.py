@@ -117,6 +117,7 @@ def test_for_machines(works: Path, tmp_path: Path, capsys: pytest.CaptureFixture
         "material": "P", "field": "density", "path": "materials/P.toml", "line": 4, "share": pytest.approx(1.0),
         "text": "the density of P, 3 to 5 kg/L, materials/P.toml line 4",
     }  # fmt: skip
+    assert 0.0 <= density["slack"] < 0.005
     assert density["spread"] == pytest.approx(90 / 73.0952**2 * 40 / 1.05**2 * 0.01 / EVEN, rel=1e-4)
 
 

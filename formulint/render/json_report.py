@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
+from math import inf
 
 from msgspec.structs import replace
 
@@ -199,11 +200,12 @@ def _order(catalog: Catalog, found: Ordering) -> dict[str, object]:
 
 
 def _properties(catalog: Catalog, side: Side, scatter: bool) -> dict[str, dict[str, object]]:
-    """Values by property id, each interval with what makes it wide; with ``scatter``, one standard deviation beside each."""
+    """Values by property id, each interval with what makes it wide and how far it may be too wide; with ``scatter``, one standard deviation beside each."""
     found = {name: value_of(catalog, name, value) for name, value in side.values.items()}
     for name, one in causes(catalog, side).items():
         mark = catalog.locate(one.place)
         field = next(str(key) for key in reversed(one.place.keys))
+        found[name]["slack"] = number(one.slack) if one.slack < inf else None
         found[name]["cause"] = {"material": one.material, "field": field, "path": mark.path, "line": mark.line, "share": number(one.share), "text": one.words}
     if scatter:
         off = spread(catalog, side)
