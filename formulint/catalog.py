@@ -273,6 +273,11 @@ class Catalog:
         supply = self.supply(code)
         return () if supply is None else tuple(supply.leaves)
 
+    def sheet(self, code: str) -> Formula | None:
+        """The formula of a code, if it can be read."""
+        file = self.find_formula(code)
+        return None if file is None else file.record
+
     def _behind(self, code: str) -> list[Stock]:
         return [stock for leaf in self.leaves(code) if (stock := self.stock(leaf)) is not None]
 
@@ -319,6 +324,7 @@ class Catalog:
             work=work_of(formula),
             swap=swap or {},
             told=self.told,
+            sheet_of=self.sheet,
         )
         if swap is None:
             self._recent = subject
@@ -386,9 +392,6 @@ def _called(material: Material) -> dict[str, Value]:
     """Shares of the components by everything they may be called."""
     found: dict[str, Value] = {}
     for one in material.component:
-        share = number(one.share)
-        short = one.name.rsplit("(", 1)[-1].rstrip(")") if one.name.endswith(")") else ""
-        for word in (one.name, one.cas, short):
-            if word:
-                found.setdefault(word.casefold(), share)
+        for word in one.called:
+            found.setdefault(word, number(one.share))
     return found

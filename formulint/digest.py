@@ -162,7 +162,10 @@ def _component(one: Component) -> list[object]:
     hazards = None if isinstance(one.hazards, UnsetType) else sorted(one.hazards)
     figures = one.hazard_figures
     limits = {name: _figure(limit) for name, limit in figures.limits.items()}
-    more = [limits, _figure(figures.m_acute), _figure(figures.m_chronic), dict(figures.ate)]
+    estimates = {name: _figure(one) for name in figures.ate.__struct_fields__ if (one := getattr(figures.ate, name)) is not None}
+    more: list[object] = [limits, _figure(figures.m_acute), _figure(figures.m_chronic), estimates]
+    if not figures.additive:
+        more.append("not additive")
     name = one.cas or one.name
     return [name, _figure(one.share), hazards, more, one.volatile, _figure(one.boiling_point), _figure(one.density)]
 

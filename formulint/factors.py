@@ -47,6 +47,7 @@ FACTORS: dict[str, tuple[tuple[str, str, int, int] | tuple[str, str, int, int, i
     "%": (("mass share", "%", 1, 100), ("volume share", "%", 1, 100)),
     "ppm": (("mass share", "ppm", 1, 1000000), ("volume share", "ppm", 1, 1000000)),
     "g/kg": (("mass share", "g/kg", 1, 1000),),
+    "mg/kg": (("mass share", "mg/kg", 1, 1000000),),
     "L/L": (("volume share", "L/L", 1, 1),),
     "% vol": (("volume share", "% vol", 1, 100),),
     "mL/L": (("volume share", "mL/L", 1, 1000),),

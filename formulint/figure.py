@@ -191,6 +191,29 @@ class MassShare(Figure):
     example = "25 %"
 
 
+class BodyDose(Figure):
+    """Mass of a substance on a mass of body, as toxicity is told; base kg/kg."""
+
+    __slots__ = ()
+    dimensions = ("mass share",)
+    example = "450 mg/kg"
+
+
+class InAir(Density):
+    """Mass of a substance in a volume of air, base kg/L."""
+
+    __slots__ = ()
+    example = "0.27 mg/L"
+
+
+class GasShare(Figure):
+    """Share of a gas in air by volume, base L/L."""
+
+    __slots__ = ()
+    dimensions = ("volume share",)
+    example = "700 ppm"
+
+
 class OilAbsorption(Figure):
     """Mass of linseed oil on dry pigment, base kg/kg."""
 

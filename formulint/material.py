@@ -5,19 +5,44 @@ from typing import Annotated
 
 from msgspec import UNSET, Meta, Struct, UnsetType
 
-from formulint.figure import Density, FilmPartDensity, MassShare, Number, OilAbsorption, Price, Temperature
+from formulint.figure import (
+    BodyDose,
+    Density,
+    FilmPartDensity,
+    GasShare,
+    InAir,
+    MassShare,
+    Number,
+    OilAbsorption,
+    Price,
+    Temperature,
+)
 from formulint.vocabulary import Disclosure, Form, Function, Ionic, MaterialState, Volatile
 
 Code = Annotated[str, Meta(pattern="^[A-Za-z0-9]+(-[A-Za-z0-9]+)*$", max_length=40, examples=["RM-1401"])]
 
 
+class Estimates(Struct, frozen=True, forbid_unknown_fields=True):
+    """Acute toxicity estimates (ATE) of a component by route; of four hours where it is breathed in."""
+
+    oral: BodyDose | None = None
+    dermal: BodyDose | None = None
+    gas: GasShare | None = None
+    vapour: InAir | None = None
+    dust_mist: InAir | None = None
+
+
 class HazardFigures(Struct, frozen=True, forbid_unknown_fields=True):
-    """Figures that go with a component's classification: specific limits by class, M-factors, acute toxicity estimates."""
+    """Figures that go with a component's classification: specific limits by class, M-factors, acute toxicity estimates.
+
+    Not ``additive``: it corrodes or irritates in smaller shares than adding up tells, as acids, bases and some surfactants do.
+    """
 
     limits: dict[str, MassShare] = {}
     m_acute: Number | None = None
     m_chronic: Number | None = None
-    ate: dict[str, str] = {}
+    ate: Estimates = Estimates()
+    additive: bool = True
 
 
 class Component(Struct, frozen=True, forbid_unknown_fields=True):
@@ -31,6 +56,12 @@ class Component(Struct, frozen=True, forbid_unknown_fields=True):
     volatile: Volatile | None = None
     boiling_point: Temperature | None = None
     density: Density | None = None
+
+    @property
+    def called(self) -> tuple[str, ...]:
+        """What it may be called, in small letters: name, CAS number, the abbreviation in brackets behind the name."""
+        short = self.name.rsplit("(", 1)[-1].rstrip(")") if self.name.endswith(")") else ""
+        return tuple(word.casefold() for word in (self.name, self.cas, short) if word)
 
 
 class DoseWindow(Struct, frozen=True, forbid_unknown_fields=True):

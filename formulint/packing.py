@@ -94,6 +94,24 @@ def read_compiled(root: str) -> Compiled | None:
         return None
 
 
+def part(root: str, compiled: Compiled | None, name: str) -> bytes:
+    """One part as JSON: from the compiled file if that is fresh, else from its TOML.
+
+    Raises
+    ------
+    UserError
+        Where the part does not exist.
+    """
+    try:
+        raw = source(root, name)
+    except OSError:
+        raise UserError(f"the shipped rules lack {name}", "install formulint again") from None
+    known = None if compiled is None else compiled.parts.get(name)
+    if known is not None and known.crc == zlib.crc32(raw):
+        return bytes(known.tables)
+    return msgspec.json.encode(tables(name, raw))
+
+
 def main() -> int:
     """Write the compiled file."""
     root = folder()

@@ -1,6 +1,5 @@
 """The rules in force: shipped packs, as far as they are in use, and the house's own."""
 
-import zlib
 from collections.abc import Collection, Iterable, Iterator, Set
 from datetime import date
 from operator import itemgetter
@@ -15,13 +14,13 @@ from formulint.finding import Fault, KeyPath, Place
 from formulint.formula import Formula
 from formulint.kinds import KINDS, AnyRule
 from formulint.kinds.market import Market
-from formulint.packing import Compiled, folder, read_compiled, source, tables, toml_names
+from formulint.packing import Compiled, folder, part, read_compiled, toml_names
 from formulint.rule import Pick, Rule, Where
 from formulint.shape import dec_hook, read_table
 from formulint.subject import Selector
 from formulint.suggest import closest
 
-MARKETS = "voc/"  # files of this pack are loaded market by market; all other packs are always in force
+APART = ("voc/", "hazard/figures-")  # loaded market by market, and when a hazard is computed; all other parts are always in force
 HOUSE = "house"
 T = TypeVar("T")
 
@@ -104,14 +103,7 @@ class Shipped:
         UserError
             Where the part does not exist.
         """
-        try:
-            raw = source(self.root, name)
-        except OSError:
-            raise UserError(f"the shipped rules lack {name}", "install formulint again") from None
-        known = self._whole().parts.get(name)
-        if known is not None and known.crc == zlib.crc32(raw):
-            return bytes(known.tables)
-        return msgspec.json.encode(tables(name, raw))
+        return part(self.root, self._whole(), name)
 
     def rules(self, name: str) -> tuple[Entry, ...]:
         """The rules of one part."""
@@ -144,7 +136,7 @@ class Shipped:
         if self._general is None:
             names = toml_names(self.root)
             self._general = tuple(
-                name for name in names if "/" in name and not name.startswith(MARKETS) and not name.endswith("/pack")
+                name for name in names if "/" in name and not name.startswith(APART) and not name.endswith("/pack")
             )
         return self._general
 

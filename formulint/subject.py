@@ -150,7 +150,8 @@ class FormulaSubject(Struct, frozen=True):
 
     ``stocks`` are the raw materials it holds, by code; ``blends`` those behind its intermediates; ``charges`` its
     charges by code, with what each meets in its vessel, and ``spans`` where they lie there; ``picked`` its codes by selector;
-    ``work`` its steps; ``swap`` the alternates it is judged with; ``told`` works out a value more narrowly.
+    ``work`` its steps; ``swap`` the alternates it is judged with; ``told`` works out a value more narrowly; ``sheet_of`` gives
+    the sheet of an intermediate by its code.
     """
 
     formula: Formula
@@ -167,6 +168,7 @@ class FormulaSubject(Struct, frozen=True):
     closure: float
     work: Sequence[Work]
     swap: Mapping[tuple[int, int], str] = {}
+    sheet_of: Callable[[str], Formula | None] = lambda code: None
     told: Callable[[FormulaSubject, Measure], Sharp | None] | None = None
 
     def sharpen(self, measure: Measure) -> Sharpen:

@@ -1,0 +1,152 @@
+"""How shares of classified components make a class: weighted sums and single components, each against its own limit.
+
+Both are one relation. A component counts with its share over a limit L: the class is reached where the sum of C/L over all
+that count (or, in rows of ``each``, a single C/L) is 1 or more. L is the row's limit over the factor of the class, or the
+component's specific limit in its place (ECHA, guidance on the application of the CLP criteria, 3.2.3.3: from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from fractions import Fraction
+from typing import NamedTuple
+
+from formulint.hazard.ingredient import Ingredient, matches, parsed
+from formulint.hazard.scheme import CutOff, Row, Scheme, Term, figures, share
+
+
+class Part(NamedTuple):
+    """A component that a row looks at: its limit there, and the share from which it counts."""
+
+    one: Ingredient
+    limit: Fraction
+    counts_from: Fraction
+
+    def counts(self, high: bool) -> bool:
+        """True where its share is large enough to count, at the upper or the lower end."""
+        return self.amount(high) >= self.counts_from
+
+    def amount(self, high: bool) -> Fraction:
+        """Its share at the upper or the lower end."""
+        return self.one.high if high else self.one.low
+
+
+class Tried(NamedTuple):
+    """A row tried on a paint: who is looked at, and how much of the limit is reached at either end."""
+
+    row: Row
+    parts: tuple[Part, ...]
+    low: Fraction
+    high: Fraction
+
+    def counted(self, high: bool = False) -> tuple[Ingredient, ...]:
+        """The components that bring it, the one that weighs most first."""
+        found = [part for part in self.parts if part.counts(high) and (self.row.how == "sum" or part.amount(high) >= part.limit)]
+        return tuple(part.one for part in sorted(found, key=lambda part: -part.amount(high) / part.limit))
+
+
+def tried(scheme: Scheme, row: Row, ingredients: Iterable[Ingredient]) -> Tried:
+    """A row with the components it concerns."""
+    parts = tuple(part for one in ingredients if (part := _part(scheme, row, one)) is not None)
+    return Tried(row, parts, _reached(row, parts, high=False), _reached(row, parts, high=True))
+
+
+def _part(scheme: Scheme, row: Row, one: Ingredient) -> Part | None:
+    if row.apart and one.additive:
+        return None
+    found = [(_limit(scheme, row, term, held, one), term, held) for term in row.of for held in one.classes or () if _held(term, held)]
+    if not found:
+        return None
+    limit, term, _ = min(found, key=lambda each: each[0])
+    if row.how == "each":
+        return Part(one, limit, limit)
+    return Part(one, limit, min(limit, *(_cut_off(scheme, term, held, one) for _, term, held in found)))
+
+
+def _held(term: Term, held: str) -> bool:
+    return any(matches(wanted, held) for wanted in term.classes)
+
+
+def _limit(scheme: Scheme, row: Row, term: Term, held: str, one: Ingredient) -> Fraction:
+    """The share at which the component alone makes the class."""
+    if scheme.specific and row.specific != "none":
+        own = _specific(one, row.result if row.specific == "result" else held)
+        if own is not None:
+            return own / row.over
+    return share(row.least) / (term.times * one.m(term.m))
+
+
+def _specific(one: Ingredient, wanted: str) -> Fraction | None:
+    """The component's own limit for a class: of that category, else of one that differs only by its letter."""
+    name = parsed(wanted)
+    same = [limit for key, limit in one.limits.items() if parsed(key)[:2] == name[:2]]
+    near = [limit for key, limit in one.limits.items() if (parsed(key).name, parsed(key).step) == (name.name, name.step)]
+    return min(same or near, default=None)
+
+
+def _cut_off(scheme: Scheme, term: Term, held: str, one: Ingredient) -> Fraction:
+    """The generic share from which a component of a class counts."""
+    for cut in cut_offs(scheme):
+        if any(matches(listed, held) for listed in cut.classes):
+            return share(cut.least) / (one.m(term.m or _kind(held)) if cut.over_m else 1)
+    return Fraction(0)
+
+
+def _kind(held: str) -> str:
+    return "chronic" if "Chronic" in held else "acute"
+
+
+def cut_offs(scheme: Scheme) -> tuple[CutOff, ...]:
+    """The cut-offs of a scheme."""
+    return tuple(cut for cut in figures().cut_off if scheme.id in cut.schemes)
+
+
+def _reached(row: Row, parts: Sequence[Part], high: bool) -> Fraction:
+    ratios = [part.amount(high) / part.limit for part in parts if part.counts(high)]
+    if row.how == "each":
+        return max(ratios, default=Fraction(0))
+    return sum(ratios, Fraction(0))
+
+
+def could(trial: Tried, scheme: Scheme, unknown: Sequence[Fraction]) -> bool:
+    """True where these shares of unknown hazards would make the class, each of the worst class that the row looks at.
+
+    Taken with generic limits and M-factors of 1: a substance of its own lower limit would do it sooner.
+    """
+    row = trial.row
+    if row.apart or not unknown:
+        return False
+    limit, counts_from = min(
+        ((share(row.least) / term.times, _generic(scheme, term)) for term in row.of), key=lambda pair: pair[0]
+    )
+    counted = [one for one in unknown if one >= (limit if row.how == "each" else min(limit, counts_from))]
+    if row.how == "each":
+        return any(one >= limit / row.over if row.specific == "own" else one >= limit for one in counted)
+    return trial.high + sum(counted, Fraction(0)) / limit >= 1
+
+
+def _generic(scheme: Scheme, term: Term) -> Fraction:
+    for cut in cut_offs(scheme):
+        if any(matches(listed, wanted) for listed in cut.classes for wanted in term.classes):
+            return share(cut.least)
+    return Fraction(0)
+
+
+class More(NamedTuple):
+    """How much more of a component, in place of what is not classified, until a class is reached [kg/kg]."""
+
+    one: Ingredient
+    share: Fraction
+
+
+def until(trial: Tried) -> More | None:
+    """The component of which the least more makes the class; None where none of its classes is in the paint."""
+    ways = []
+    for part in trial.parts:
+        if trial.row.how == "each":
+            needed = part.limit
+        else:
+            others = trial.high - (part.one.high / part.limit if part.counts(True) else 0)
+            needed = max(part.counts_from, (1 - others) * part.limit)
+        ways.append(More(part.one, needed - part.one.high))
+    return min(ways, key=lambda way: way.share, default=None)

@@ -1,0 +1,200 @@
+"""The figures by which hazard classes are computed: read from the pack ``hazard`` when somebody asks, never on the way to "all is well"."""
+
+from __future__ import annotations
+
+from datetime import date
+from functools import cache
+from typing import TYPE_CHECKING, Literal
+
+import msgspec
+from msgspec import Struct
+
+from formulint.packing import folder, part, read_compiled
+from formulint.quantity import read
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+SCHEMES = ("un", "eu", "us")
+FILES = ("hazard/figures-schemes", "hazard/figures-health", "hazard/figures-environment")
+CAUTION = "screening by calculation from what the records say: the safety data sheet, the law in force and a qualified person decide"
+
+
+class Scheme(Struct, frozen=True):
+    """By what one scheme differs; ``says`` is to be told with every result. ``specific``: limits of single substances are taken."""
+
+    id: str
+    title: str
+    specific: bool
+    acute_categories: int
+    acute_relevant: tuple[str, ...]
+    says: str
+    checked: str
+    note: str = ""
+
+
+class Term(Struct, frozen=True):
+    """Classes whose shares count, each times a factor and, where ``m`` names one, times the M-factor."""
+
+    classes: tuple[str, ...]
+    times: int = 1
+    m: Literal["", "acute", "chronic"] = ""
+
+
+class Milder(Struct, frozen=True):
+    """The result where all components that count are of these classes."""
+
+    all_of: tuple[str, ...]
+    result: str
+    statement: str
+
+
+class Row(Struct, frozen=True, rename={"from_": "from"}):
+    """One way to a class: the weighted shares add up to ``least``, or one component alone reaches it.
+
+    Rows of a ``family`` stand from the most severe result down. ``condition`` is what else must hold, in words; ``apart``
+    rows are about components that do not add up; ``apart_from`` families make a statement only say who else is in it;
+    ``only_unclassified`` rows hold where nothing else does.
+    """
+
+    schemes: tuple[str, ...]
+    family: str
+    result: str
+    least: str
+    of: tuple[Term, ...]
+    how: Literal["sum", "each"]
+    checked: str
+    source: str
+    statement: str = ""
+    specific: Literal["result", "own", "none"] = "result"
+    over: int = 1
+    apart: bool = False
+    condition: str = ""
+    text: str = ""
+    from_: date | None = None
+    until: date | None = None
+    milder: Milder | None = None
+    apart_from: tuple[str, ...] = ()
+    only_unclassified: bool = False
+
+    def in_force(self, scheme: str, today: date) -> bool:
+        """True for a scheme on a day."""
+        begun = self.from_ is None or self.from_ <= today
+        return scheme in self.schemes and begun and (self.until is None or today <= self.until)
+
+
+class CutOff(Struct, frozen=True):
+    """The share from which a component of these classes counts; ``over_m``: divided by its M-factor."""
+
+    schemes: tuple[str, ...]
+    classes: tuple[str, ...]
+    least: str
+    checked: str
+    source: str
+    over_m: bool = False
+
+
+class Acute(Struct, frozen=True):
+    """How acute toxicity treats what is not known."""
+
+    unknown_above: str
+    unknown_relevant: str
+    unknown_told_from: str
+    checked: str
+    source: str
+
+
+class Route(Struct, frozen=True):
+    """A way into the body: upper limits of the categories (included), and the estimate that stands for each."""
+
+    id: str
+    words: tuple[str, ...]
+    dimension: str
+    limits: tuple[str, ...]
+    points: tuple[str, ...]
+    statements: tuple[str, ...]
+    checked: str
+    source: str
+
+
+class Extreme(Struct, frozen=True):
+    """What a paint is taken for whose pH lies at or beyond these ends: family, class, statement."""
+
+    schemes: tuple[str, ...]
+    acid_most: str
+    base_least: str
+    classes: tuple[tuple[str, str, str], ...]
+    unless: str
+    checked: str
+    source: str
+
+
+class Follows(Struct, frozen=True):
+    """A class that comes with another: family, class, statement."""
+
+    schemes: tuple[str, ...]
+    from_family: str
+    from_statement: str
+    then: tuple[str, str, str]
+    checked: str
+    source: str
+
+
+class Withdrawn(Struct, frozen=True, rename={"from_": "from"}):
+    """Classes of a substance that no longer hold from a day on."""
+
+    schemes: tuple[str, ...]
+    cas: tuple[str, ...]
+    classes: tuple[str, ...]
+    from_: date
+    words: str
+    checked: str
+    source: str
+
+
+class NotComputed(Struct, frozen=True):
+    """Names of classes and codes of statements that are known and follow from something else."""
+
+    names: tuple[str, ...]
+    why: str
+    checked: str
+
+
+class Figures(Struct, frozen=True):
+    """Everything in the three files."""
+
+    scheme: tuple[Scheme, ...] = ()
+    row: tuple[Row, ...] = ()
+    cut_off: tuple[CutOff, ...] = ()
+    acute: Acute | None = None
+    route: tuple[Route, ...] = ()
+    extreme: tuple[Extreme, ...] = ()
+    follows: tuple[Follows, ...] = ()
+    withdrawn: tuple[Withdrawn, ...] = ()
+    not_computed: NotComputed | None = None
+
+
+@cache
+def figures() -> Figures:
+    """The figures of all schemes, read once in a run."""
+    root = folder()
+    compiled = read_compiled(root)
+    parts = [msgspec.json.decode(part(root, compiled, name), type=Figures) for name in FILES]
+    return msgspec.structs.replace(parts[0], row=tuple(row for one in parts for row in one.row))
+
+
+def scheme_of(name: str) -> Scheme:
+    """One scheme by its id."""
+    return next(one for one in figures().scheme if one.id == name)
+
+
+@cache
+def share(text: str) -> Fraction:
+    """A share by mass as a fraction [kg/kg]."""
+    return read(text, ("mass share",)).exact
+
+
+@cache
+def exact(text: str, dimension: str) -> Fraction:
+    """A figure of any dimension as a fraction of the base unit."""
+    return read(text, (dimension,)).exact
