@@ -12,6 +12,7 @@ from formulint.compare import FormulaChange, PropertyChange, RecordChange
 from formulint.content import Gap, Value
 from formulint.fields import FieldChange, written
 from formulint.formula import Formula
+from formulint.hazard_report import moved as hazards_moved
 from formulint.interval import ends
 from formulint.lines import LineChange
 from formulint.properties import SUBSTANCE
@@ -55,6 +56,7 @@ def change_section(before: Catalog, after: Catalog, change: FormulaChange, found
         remarks.append(f"{len(change.properties) - len(moved)} more without a printed difference")
     if len(moved) > len(told):
         remarks.append(f"{counted(len(moved) - len(told), 'substance')} moved by less than {100 * least:g} % with the batch")
+    remarks += hazards_moved(before, after, change)
     if change.gone:
         remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
     words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]

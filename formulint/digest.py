@@ -162,7 +162,7 @@ def _component(one: Component) -> list[object]:
     hazards = None if isinstance(one.hazards, UnsetType) else sorted(one.hazards)
     figures = one.hazard_figures
     limits = {name: _figure(limit) for name, limit in figures.limits.items()}
-    estimates = {name: _figure(one) for name in figures.ate.__struct_fields__ if (one := getattr(figures.ate, name)) is not None}
+    estimates = {route: _figure(found) for route in figures.ate.__struct_fields__ if (found := getattr(figures.ate, route)) is not None}
     more: list[object] = [limits, _figure(figures.m_acute), _figure(figures.m_chronic), estimates]
     if not figures.additive:
         more.append("not additive")

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from msgspec import Struct
 from msgspec.structs import replace
 
+from formulint import hazard_report
 from formulint.catalog import Catalog, stem
 from formulint.changed import bare, bare_limits, change_sections, named, printed_moves, record_sections, verdict_word
 from formulint.compare import FormulaChange, RecordChange
@@ -114,16 +115,21 @@ def filled(catalog: Catalog, side: Side) -> list[str]:
     return found
 
 
-def properties(catalog: Catalog, sides: Sequence[Side], unread: Sequence[str], lines: bool = False, scatter: bool = False) -> Report:
+def properties(
+    catalog: Catalog, sides: Sequence[Side], unread: Sequence[str], lines: bool = False, scatter: bool = False, hazards: bool = False
+) -> Report:
     """The report of computed properties; with ``scatter``, how they spread in production."""
     sections = []
     for one in sides:
         bounds = {name: (*bounds_of(one, name), verdict_of(one, name)) for name in one.values}
         tables = [lines_table(catalog, one)] if lines else []
         tables.append(properties_table(catalog, one.values, bounds, one.substances, spread(catalog, one) if scatter else None))
+        classes = hazard_report.hazards(catalog, one)
+        tables.append(hazard_report.whole(classes) if hazards else hazard_report.short(classes))
         gaps = dict.fromkeys(item.what for value in one.values.values() if isinstance(value, Gap) for item in value.missing)
         remarks = [*filled(catalog, one), *(f"open because: {what}" for what in gaps), *told(causes(catalog, one))]
         remarks += [f"{BY_ID[name].title}: {BY_ID[name].estimate}" for name in one.values if name in BY_ID and BY_ID[name].estimate]
+        remarks += hazard_report.remarks(classes)
         remarks.append(f"composition {one.digests.composition[:15]}  making {one.digests.making[:15]}  data {one.digests.data[:15]}")
         sections.append(Section(heading(catalog, one.formula.code), (), tuple(tables), tuple(remarks)))
     closing = [f"{counted(len(sides), 'formula')} computed", *((SPREAD,) if scatter else ())]

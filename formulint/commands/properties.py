@@ -17,6 +17,7 @@ OPTIONS = (
     *STATE,
     Option("--lines", "show what every line weighs, what room it takes, and its share", default=False),
     Option("--spread", "show how the values scatter in production, from the tolerances of figures", default=False),
+    Option("--hazards", "show every hazard class, how it comes about, and how far the next ones are", default=False),
     *OUTPUT,
 )
 
@@ -35,6 +36,6 @@ def run(options: SimpleNamespace) -> int:
 
         put(options, json_report.properties(catalog, sides, options.spread))
     else:
-        put(options, shown(options, tables.properties(catalog, sides, unread, options.lines, options.spread), catalog.snapshot.root))
+        put(options, shown(options, tables.properties(catalog, sides, unread, options.lines, options.spread, options.hazards), catalog.snapshot.root))
     catalog.snapshot.close()
     return 1 if unread else 0

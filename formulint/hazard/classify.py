@@ -13,6 +13,8 @@ from formulint.hazard.acute import Toxicity, settings, toxicity
 from formulint.hazard.ingredient import ACUTE, Ingredient, known, parsed, understood
 from formulint.hazard.relation import Tried, could, tried, until
 from formulint.hazard.scheme import Row, Scheme, figures, scheme_of, share
+from formulint.hazard.shares import Holding, holding, ph_of
+from formulint.subject import FormulaSubject
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -46,13 +48,14 @@ class Near(Struct, frozen=True):
 
 
 class Classification(Struct, frozen=True):
-    """A paint in one scheme. ``unknown`` are components of which no record says what hazards they have, ``unnamed`` shares by material code."""
+    """A paint in one scheme. ``unknown`` are components of which no record says what hazards they have; not ``known``: nothing could be computed."""
 
     scheme: Scheme
     outcomes: tuple[Outcome, ...]
     near: tuple[Near, ...]
     unknown: tuple[Ingredient, ...]
     remarks: tuple[str, ...]
+    known: bool = True
 
     def of(self, *kinds: Kind) -> tuple[Outcome, ...]:
         """The outcomes of these kinds, in order."""
@@ -312,3 +315,23 @@ def _remarks(scheme: Scheme, ingredients: Sequence[Ingredient], unclear: Sequenc
     dark = sum((one for one in (*(one.high for one in unclear), *unnamed)), share("0 %"))
     if dark >= share(settings().unknown_told_from):
         yield f"{float(100 * dark):.2g} % of the mixture consists of ingredients of unknown acute toxicity"
+
+
+_LAST: list[tuple[FormulaSubject, Holding, dict[str, Classification]]] = []
+"""The formula asked about last: several rules and three schemes ask one after the other."""
+
+
+def of_subject(name: str, subject: FormulaSubject) -> Classification:
+    """The classes of a formula that can be read; with gaps, nothing but the words for them."""
+    if not _LAST or _LAST[0][0] is not subject:
+        _LAST[:] = [(subject, holding(subject), {})]
+    _, held, done = _LAST[0]
+    if name not in done:
+        done[name] = _of_holding(name, subject, held)
+    return done[name]
+
+
+def _of_holding(name: str, subject: FormulaSubject, held: Holding) -> Classification:
+    if held.gaps:
+        return Classification(scheme_of(name), (), (), (), tuple(f"cannot be computed: {gap}" for gap in held.gaps), known=False)
+    return classify(name, held.ingredients, [one.high for one in held.unnamed], subject.today, ph_of(subject.formula))

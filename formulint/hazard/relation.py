@@ -57,7 +57,7 @@ def _part(scheme: Scheme, row: Row, one: Ingredient) -> Part | None:
     found = [(_limit(scheme, row, term, held, one), term, held) for term in row.of for held in one.classes or () if _held(term, held)]
     if not found:
         return None
-    limit, term, _ = min(found, key=lambda each: each[0])
+    limit = min(limit for limit, *_ in found)
     if row.how == "each":
         return Part(one, limit, limit)
     return Part(one, limit, min(limit, *(_cut_off(scheme, term, held, one) for _, term, held in found)))

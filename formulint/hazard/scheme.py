@@ -198,3 +198,25 @@ def share(text: str) -> Fraction:
 def exact(text: str, dimension: str) -> Fraction:
     """A figure of any dimension as a fraction of the base unit."""
     return read(text, (dimension,)).exact
+
+
+@cache
+def results() -> frozenset[str]:
+    """Every class and statement that can be computed."""
+    data = figures()
+    found = {word for row in data.row for word in (row.result, row.statement)}
+    found |= {word for row in data.row if row.milder for word in (row.milder.result, row.milder.statement)}
+    for route in data.route:
+        found.update(route.statements)
+        found.update(f"Acute Tox. {at} ({route.words[-1]})" for at in range(1, len(route.limits) + 1))
+    return frozenset(found - {""})
+
+
+def percent(value: Fraction) -> str:
+    """A share as people read it: ppm up to a thousand of them, then %; three significant digits."""
+    ppm = float(value * 1_000_000)
+    number = ppm if ppm <= 1000 else ppm / 10_000
+    text = f"{number:.3g}"
+    if "e" in text:
+        text = f"{float(text):.0f}" if number >= 1 else f"{number:.3f}"
+    return f"{text} {'ppm' if ppm <= 1000 else '%'}"

@@ -13,6 +13,7 @@ from msgspec.structs import replace
 
 from formulint.amounts import Resolved, Supply, over, resolve
 from formulint.content import WATER, Gap, Value
+from formulint.errors import Misread
 from formulint.exact import Exact
 from formulint.figure import Figure, Number
 from formulint.formula import Formula
@@ -20,6 +21,7 @@ from formulint.hazard.ingredient import Ingredient
 from formulint.intermediate import as_supply
 from formulint.interval import ends
 from formulint.material import Component
+from formulint.quantity import read
 from formulint.subject import FormulaSubject, Stock
 
 DIGITS = 13  # of a share that could not be resolved in fractions; more than any sheet has, less than rounding reaches
@@ -52,6 +54,18 @@ class _Written(Struct, frozen=True):
     text: str
     to_fill: bool = False
     known: bool = True
+
+
+def ph_of(formula: Formula) -> tuple[float | None, float | None]:
+    """Lowest and highest pH that a sheet allows; None where it says nothing, or what cannot be read."""
+    asked = formula.tests.get("ph")
+    if asked is None:
+        return None, None
+    try:
+        low, high = (None if text is None else read(text, ("number",)).base for text in (asked.min, asked.max))
+    except Misread:
+        return None, None  # a finding of its own says so
+    return low, high
 
 
 def holding(subject: FormulaSubject) -> Holding:

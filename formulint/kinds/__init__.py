@@ -7,6 +7,7 @@ from formulint.kinds.compatibility import Compatibility
 from formulint.kinds.completeness import Completeness
 from formulint.kinds.dose import Dose
 from formulint.kinds.exposure import Exposure
+from formulint.kinds.hazard import Hazard
 from formulint.kinds.limit import Limit
 from formulint.kinds.market import Market
 from formulint.kinds.order import Order
@@ -16,7 +17,7 @@ from formulint.kinds.register import Register
 from formulint.kinds.sheet import Sheet
 from formulint.kinds.step import Step
 
-AnyRule = Closure | Compatibility | Completeness | Dose | Exposure | Limit | Market | Order | Plausibility | Presence | Register | Sheet | Step
+AnyRule = Closure | Compatibility | Completeness | Dose | Exposure | Hazard | Limit | Market | Order | Plausibility | Presence | Register | Sheet | Step
 
 KINDS: dict[str, type[AnyRule]] = {
     "closure": Closure,
@@ -24,6 +25,7 @@ KINDS: dict[str, type[AnyRule]] = {
     "completeness": Completeness,
     "dose": Dose,
     "exposure": Exposure,
+    "hazard": Hazard,
     "limit": Limit,
     "market": Market,
     "order": Order,

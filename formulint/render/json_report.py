@@ -8,6 +8,7 @@ from math import inf
 
 from msgspec.structs import replace
 
+from formulint import hazard_report
 from formulint.amounts import Line
 from formulint.catalog import Catalog
 from formulint.causes import Split
@@ -229,7 +230,7 @@ def properties(catalog: Catalog, sides: Iterable[Side], scatter: bool = False) -
                     "digest": _digest(side),
                     "properties": _properties(catalog, side, scatter),
                     "lines": [_line(line) for line in side.lines],
-                    "hazards": {},
+                    "hazards": hazard_report.objects(hazard_report.hazards(catalog, side)),
                 }
                 for side in sides
             ],
