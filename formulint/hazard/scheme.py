@@ -212,6 +212,14 @@ def results() -> frozenset[str]:
     return frozenset(found - {""})
 
 
+@cache
+def carried() -> frozenset[str]:
+    """Every class and statement that a component may carry."""
+    listed = figures().not_computed
+    classes = {word for row in figures().row for term in row.of for word in term.classes}
+    return results() | classes | frozenset(() if listed is None else listed.names)
+
+
 def percent(value: Fraction) -> str:
     """A share as people read it: ppm up to a thousand of them, then %; three significant digits."""
     ppm = float(value * 1_000_000)

@@ -101,9 +101,9 @@ class Hazard(Rule, frozen=True, kw_only=True, tag="hazard", tag_field="kind"):
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: a class or a statement that no scheme gives."""
-        from formulint.hazard.scheme import results
+        from formulint.hazard.scheme import carried, results
 
-        known = results()
+        known = results() if self.of == "paint" else carried()
         for at, unwanted in enumerate(self.unwanted):
             if not any(unwanted == one or _begins(one, unwanted) for one in known):
                 yield Misread(f'"{unwanted}" is no class or statement that is computed', 'such as "Skin Sens.", "Carc. 1", "H317", "EUH208"', ("unwanted", at))
