@@ -54,26 +54,27 @@ def tried(scheme: Scheme, row: Row, ingredients: Iterable[Ingredient]) -> Tried:
 def _part(scheme: Scheme, row: Row, one: Ingredient) -> Part | None:
     if row.apart and one.additive:
         return None
-    found = [(_limit(scheme, row, term, held, one), term, held) for term in row.of for held in one.classes or () if _held(term, held)]
+    found = [(term, held) for term in row.of for held in one.classes or () if _held(term, held)]
     if not found:
         return None
-    limit = min(limit for limit, *_ in found)
+    limits = [(own or share(row.least) / (term.times * one.m(term.m)), own) for term, held in found for own in (_own(scheme, row, held, one),)]
+    limit, own = min(limits, key=lambda pair: pair[0])
     if row.how == "each":
         return Part(one, limit, limit)
-    return Part(one, limit, min(limit, *(_cut_off(scheme, term, held, one) for _, term, held in found)))
+    cut = min(_cut_off(scheme, term, held, one) for term, held in found)
+    return Part(one, limit, cut if own is None else min(cut, own))
 
 
 def _held(term: Term, held: str) -> bool:
     return any(matches(wanted, held) for wanted in term.classes)
 
 
-def _limit(scheme: Scheme, row: Row, term: Term, held: str, one: Ingredient) -> Fraction:
-    """The share at which the component alone makes the class."""
-    if scheme.specific and row.specific != "none":
-        own = _specific(one, row.result if row.specific == "result" else held)
-        if own is not None:
-            return own / row.over
-    return share(row.least) / (term.times * one.m(term.m))
+def _own(scheme: Scheme, row: Row, held: str, one: Ingredient) -> Fraction | None:
+    """The component's own limit in a row, where the scheme and the row take such limits."""
+    if not scheme.specific or row.specific == "none":
+        return None
+    own = _specific(one, row.result if row.specific == "result" else held)
+    return None if own is None else own / row.over
 
 
 def _specific(one: Ingredient, wanted: str) -> Fraction | None:
@@ -119,10 +120,9 @@ def could(trial: Tried, scheme: Scheme, unknown: Sequence[Fraction]) -> bool:
     limit, counts_from = min(
         ((share(row.least) / term.times, _generic(scheme, term)) for term in row.of), key=lambda pair: pair[0]
     )
-    counted = [one for one in unknown if one >= (limit if row.how == "each" else min(limit, counts_from))]
     if row.how == "each":
-        return any(one >= limit / row.over if row.specific == "own" else one >= limit for one in counted)
-    return trial.high + sum(counted, Fraction(0)) / limit >= 1
+        return max(unknown) >= limit
+    return trial.high + sum((one for one in unknown if one >= counts_from), Fraction(0)) / limit >= 1
 
 
 def _generic(scheme: Scheme, term: Term) -> Fraction:
