@@ -262,12 +262,21 @@ def _sheet(table: Table) -> Iterator[tuple[str, Table]]:
             yield f"least {table['least']} -> {moved}", _with(table, ("least",), moved)
 
 
+def _hazard(table: Table) -> Iterator[tuple[str, Table]]:
+    yield from _others(table, "scheme", ("un", "eu", "us"))
+    yield from _others(table, "of", ("paint", "component"), "paint")
+    for key in ("unwanted", "by"):
+        for at, word in enumerate(table.get(key, ())):
+            yield f"{key} without {word}", _with(table, (key, at), None)
+
+
 OPERATORS: dict[str, Callable[[Table], Iterator[tuple[str, Table]]]] = {
     "closure": _closure,
     "compatibility": _compatibility,
     "completeness": _completeness,
     "dose": _dose,
     "exposure": _exposure,
+    "hazard": _hazard,
     "limit": _limit,
     "market": _market,
     "order": _order,

@@ -12,14 +12,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from in_memory import TODAY, catalog, files, findings, of_files, subject
 from msgspec.structs import replace
-from repository import Table, ask, tables, write
+from repository import Table, ask, run, tables, write
 
+from formulint import digest
+from formulint.compare import FormulaChange, formulas
 from formulint.hazard.acute import toxicity
 from formulint.hazard.classify import Classification, classify, of_subject
 from formulint.hazard.ingredient import Ingredient, parsed, understood
 from formulint.hazard.relation import tried
 from formulint.hazard.scheme import SCHEMES, Route, Row, exact, figures, scheme_of, share
 from formulint.hazard.shares import holding
+from formulint.hazard_report import moved
 from formulint.judge import Judge
 
 every_case = pytest.mark.parametrize("case", cases(), ids=str)
@@ -396,3 +399,54 @@ def test_a_record_that_keeps_a_withdrawn_class_is_told() -> None:
 def test_a_rule_on_a_class_that_is_not_computed_is_refused() -> None:
     shelf = of_files(files({}, {}) | {"rules/house.toml": RULE.format(level="error", unwanted='["Skin Sense"]')})
     assert [fault.message for fault in shelf.house_faults] == ['"Skin Sense" is no class or statement that is computed']
+
+
+# ---------------------------------------------------------------- in reports
+
+
+@pytest.mark.parametrize("more", [{"ate": {"oral": "450 mg/kg"}}, {"additive": False}, {"m_acute": "10"}, {"limits": {"Skin Sens. 1": "1 %"}}], ids=str)
+def test_every_figure_of_a_hazard_is_in_the_digest_of_data(more: dict[str, object]) -> None:
+    found = [catalog({"M-0": material({"hazards": [], **one}, 0)}, {}).stock("M-0") for one in ({}, more)]
+    prints = {digest.data({"M-0": stock.material}) for stock in found if stock is not None}
+    assert len(prints) == 2
+
+
+def both(before: str, after: str) -> tuple[FormulaChange, tuple[str, ...]]:
+    """What a change of the amount of a sensitiser does, and how it is told."""
+    sides = []
+    for pct in (before, after):
+        materials, formula = records([{"pct": pct, "hazards": ["Skin Sens. 1"]}])
+        sides.append(catalog(materials, {"T-1": formula}))
+    (change,) = formulas(sides[0], sides[1], ["T-1"])
+    return change, moved(sides[0], sides[1], change)
+
+
+def test_a_diff_tells_a_class_that_comes_and_one_that_goes() -> None:
+    assert [words for words in both("0.5", "1")[1] if "(eu" in words] == ["hazard (eu, screening): EUH208 -> Skin Sens. 1 H317"]
+    assert [words for words in both("1", "0.05")[1] if "(us" in words] == ["hazard (us, screening): Skin Sens. 1 H317 -> no class by calculation"]
+    assert both("2", "3")[1] == ()
+
+
+def test_a_table_says_that_it_is_screening_and_whose_labels_these_are(tmp_path: Path) -> None:
+    materials, formula = records([{"pct": "1", "hazards": ["Skin Sens. 1"]}, {"pct": "2"}])
+    write(tmp_path, {"format": 1}, materials, {"T-1": formula})  # type: ignore[arg-type]
+    short, whole = (" ".join(run(tmp_path, "properties", "T-1", *words).out.split()) for words in ((), ("--hazards",)))
+    for out in (short, whole):
+        assert "a qualified person decide" in out and "labels for consumers follow other law" in out
+        assert "open: 1 component without hazards that can be read: part 1 2 % (M-1)" in out
+    assert "Skin Sens. 1 H317" in short
+    assert "(memory)" in whole and "(memory)" not in short
+
+
+def test_machines_get_every_class_with_what_brings_it(tmp_path: Path) -> None:
+    materials, formula = records([{"pct": "1", "hazards": ["Skin Sens. 1"], "cas": "55406-53-6"}])
+    write(tmp_path, {"format": 1}, materials, {"T-1": formula})  # type: ignore[arg-type]
+    hazards = ask(tmp_path, "properties").formulas["T-1"]["hazards"]
+    assert isinstance(hazards, dict) and list(hazards) == list(SCHEMES)
+    known = next(one for one in tables(hazards["eu"]) if one["kind"] == "known")
+    assert (known["class"], known["statement"]) == ("Skin Sens. 1", "H317")
+    assert known["causes"] == [{"name": "part 0", "cas": "55406-53-6", "min": 1.0, "max": 1.0, "materials": ["M-0"]}]
+    assert {tuple(one) for listed in hazards.values() for one in tables(listed)} == {KEYS}
+
+
+KEYS = ("class", "statement", "kind", "text", "causes", "more", "unit", "checked")

@@ -17,6 +17,7 @@ RULES = Path(__file__).parent.parent / "rules"
 ERRORS = {f"{part.split('/')[0]}/{table['id']}": (part, table) for part, table in errors(RULES)}
 COMMON = {"id": "toy", "level": "warning", "title": "Toy.", "why": "Toy.", "source": {"document": "toy"}}
 TOYS: dict[str, Table] = {
+    "hazard": {"scheme": "eu", "unwanted": ["Skin Sens.", "EUH208"], "by": ["2634-33-5"]},
     "limit": {"property": "water", "min": "40 %", "max": "50.0 %"},
     "completeness": {"record": "material", "needs": ["sds_date"], "max_age": "3 a", "of": {"functions": ["binder"]}},
     "presence": {"of": {"functions": ["binder"]}, "needs": {"functions": ["coalescent"]}, "needs_is": "one", "figure": "ph", "below": "6.5"},
