@@ -34,8 +34,7 @@ class Hazards(Struct, frozen=True):
 def hazards(catalog: Catalog, side: Side) -> Hazards:
     """The classes of one state of a formula."""
     subject = catalog.subject(side.file)
-    held = holding(subject)
-    return Hazards(held, tuple(of_subject(name, subject) for name in SCHEMES))
+    return Hazards(holding(subject), tuple(of_subject(name, subject) for name in SCHEMES))
 
 
 # --- for people ------------------------------------------------------------------------------------------------------
@@ -167,16 +166,23 @@ def _number(value: Fraction) -> float:
 
 def moved(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[str, ...]:
     """In words, each class or statement that a change brings or takes away."""
-    if change.before is None or change.after is None:
+    if change.before is None or change.after is None or not _may_move(change.before, change.after):
         return ()
-    old, new = hazards(before, change.before), hazards(after, change.after)
     words = []
-    for one, other in zip(old.found, new.found, strict=True):
+    old, new = (catalog.subject(side.file) for catalog, side in ((before, change.before), (after, change.after)))
+    first = [of_subject(name, old, distances=False) for name in SCHEMES]
+    for one, other in zip(first, (of_subject(name, new, distances=False) for name in SCHEMES), strict=True):
         was, now = _labels(one), _labels(other)
         if was != now:
             gone, come = (", ".join(label for label in side if label not in rest) for side, rest in ((was, now), (now, was)))
             words.append(f"hazard ({other.scheme.id}, screening): {gone or NO_CLASS} -> {come or NO_CLASS}")
     return tuple(words)
+
+
+def _may_move(before: Side, after: Side) -> bool:
+    """False where neither what is in the paint nor what its materials are said to be has changed, nor the pH that is asked for."""
+    same = (before.digests.composition, before.digests.data) == (after.digests.composition, after.digests.data)
+    return not same or before.formula.tests.get("ph") != after.formula.tests.get("ph")
 
 
 def _labels(each: Classification) -> tuple[str, ...]:

@@ -19,7 +19,7 @@ from formulint.compare import FormulaChange, formulas
 from formulint.hazard.acute import toxicity
 from formulint.hazard.classify import Classification, classify, of_subject
 from formulint.hazard.ingredient import Ingredient, parsed, understood
-from formulint.hazard.relation import tried
+from formulint.hazard.relation import trials
 from formulint.hazard.scheme import SCHEMES, Route, Row, exact, figures, scheme_of, share
 from formulint.hazard.shares import holding
 from formulint.hazard_report import moved
@@ -61,8 +61,8 @@ def test_an_estimate_is_the_printed_one(case: Case) -> None:
 def test_weighted_sums_are_the_printed_ones(case: Case) -> None:
     materials, formula = records(case.components)
     held = holding(subject(catalog(materials, {"T-1": formula}), "T-1")).ingredients
-    rows = [row for row in ROWS if row.family == case.family and case.scheme in row.schemes]
-    sums = [tried(scheme_of(case.scheme), row, held).low * share(row.least) * 100 for row in rows]
+    found = [trial for trial in trials(case.scheme, TODAY, held) if trial.row.family == case.family]
+    sums = [trial.low * share(trial.row.least) * 100 for trial in found]
     assert sums[: len(case.sums)] == [Fraction(one) for one in case.sums]
 
 
@@ -107,7 +107,7 @@ def reached(scheme: str, row: Row, made: dict[str, object]) -> bool:
     """True where a mixture of one component reaches a row."""
     materials, formula = records([made])
     held = holding(subject(catalog(materials, {"T-1": formula}), "T-1")).ingredients
-    return tried(scheme_of(scheme), row, held).low >= 1
+    return next(trial for trial in trials(scheme, row.from_ or TODAY, held) if trial.row is row).low >= 1
 
 
 @pytest.mark.parametrize(("scheme", "row", "held", "bound"), plain_rows(), ids=lambda one: getattr(one, "result", str(one)))
@@ -286,6 +286,30 @@ def test_an_unknown_line_leaves_all_open() -> None:
     found = of_subject("eu", subject(catalog(materials, {"T-1": sheet("T-1", lines, "100 kg")}), "T-1"))
     assert not found.known
     assert "NOBODY" in found.remarks[0]
+
+
+ODD: list[dict[str, object]] = [
+    {"hazards": ["", "(", "Skin Sens. 1A (", "Acute Tox. 9 (oral)", "H317", "Skin  Corr. 1"]},
+    {"hazards": ["Skin Sens. 1A"], "limits": {"Skin Sens. 1A": "0 %", "": "1 %", "Skin Sens. 1": "-1 %"}},
+    {"hazards": ["Aquatic Chronic 1"], "m_chronic": "0"},
+    {"hazards": ["Aquatic Acute 1"], "m_acute": {"min": "-1", "max": "10"}},
+    {"hazards": ["Acute Tox. 1 (oral)"], "ate": {"oral": "0 mg/kg", "gas": "-5 ppm"}},
+    {"hazards": ["Acute Tox. 2 (inhalation)"], "ate": {"vapour": {"min": "0.1 mg/L", "max": "30 mg/L"}}, "volatile": "organic"},
+    {"hazards": ["Skin Sens. 1A"], "pct": "0"},
+    {"hazards": ["Skin Sens. 1A"], "cas": "no number"},
+]
+
+
+@pytest.mark.parametrize("odd", ODD, ids=str)
+@pytest.mark.parametrize("scheme", SCHEMES)
+def test_whatever_a_record_says_there_is_an_answer(odd: dict[str, object], scheme: str) -> None:
+    found = classified(scheme, [{"pct": "5", **odd}, {"pct": "5", **odd}])
+    assert found.known
+
+
+def test_an_empty_paint_is_no_harmless_one() -> None:
+    found = of_subject("eu", subject(catalog({"WATER": WATER}, {"T-1": sheet("T-1", [], "100 kg")}), "T-1"))
+    assert (found.known, found.remarks) == (False, ("cannot be computed: no line weighs anything",))
 
 
 # ---------------------------------------------------------------- single rules

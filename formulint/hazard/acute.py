@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from fractions import Fraction
+from functools import cache
 from typing import NamedTuple
 
 from formulint.hazard.ingredient import ACUTE, Ingredient, parsed, routes_of
@@ -39,6 +40,8 @@ class Toxicity(NamedTuple):
     def category(self, scheme: Scheme, high: bool = False) -> int | None:
         """The category, 1 to 5, of which the upper limits are included."""
         reached = self.high if high else self.low
+        if not self.parts:
+            return None
         for at, limit in enumerate(self.limits(scheme), 1):
             if reached * limit >= self.whole and reached > 0:
                 return at
@@ -46,7 +49,7 @@ class Toxicity(NamedTuple):
 
     def limits(self, scheme: Scheme) -> tuple[Fraction, ...]:
         """Upper limits of the categories that the scheme has."""
-        return tuple(exact(text, self.route.dimension) for text in self.route.limits[: scheme.acute_categories])
+        return limits_of(self.route, scheme.acute_categories)
 
     def counted(self, high: bool = False) -> tuple[Ingredient, ...]:
         """The components that bring it, the one that weighs most first."""
@@ -55,6 +58,8 @@ class Toxicity(NamedTuple):
 
     def until(self, scheme: Scheme, category: int) -> More | None:
         """The component of which the least more, in place of what is not toxic, makes a category."""
+        if not self.parts:
+            return None
         limit = self.limits(scheme)[category - 1]
         ways = []
         for part in self.parts:
@@ -63,6 +68,12 @@ class Toxicity(NamedTuple):
             needed = max(part.counts_from, (self.whole / limit - others) * part.estimate)
             ways.append(More(part.one, needed - part.one.high))
         return min(ways, key=lambda way: way.share, default=None)
+
+
+@cache
+def limits_of(route: Route, most: int) -> tuple[Fraction, ...]:
+    """Upper limits of the categories of a route, in base units; of a scheme that has so many."""
+    return tuple(exact(text, route.dimension) for text in route.limits[:most])
 
 
 def settings() -> Acute:
@@ -74,7 +85,7 @@ def settings() -> Acute:
 
 def toxicity(scheme: Scheme, route: Route, ingredients: Sequence[Ingredient], unknown: Sequence[Fraction]) -> Toxicity:
     """One route of a paint. ``unknown`` are the shares of which nobody says how toxic they are."""
-    parts = tuple(part for one in ingredients if (part := _part(scheme, route, one)) is not None)
+    parts = tuple(part for one in ingredients if (one.classes or one.ate) and (part := _part(scheme, route, one)) is not None)
     low = sum((part.one.low / part.estimate for part in parts if part.one.low >= part.counts_from), Fraction(0))
     high = sum((part.one.high / part.estimate for part in parts if part.one.high >= part.counts_from), Fraction(0))
     relevant = sum((one for one in unknown if one >= share(settings().unknown_relevant)), Fraction(0))
@@ -86,8 +97,7 @@ def _part(scheme: Scheme, route: Route, one: Ingredient) -> Part | None:
     estimate = _estimate(scheme, route, one)
     if estimate is None:
         return None
-    limits = [exact(text, route.dimension) for text in route.limits[: scheme.acute_categories]]
-    category = next((at for at, limit in enumerate(limits) if estimate <= limit), None)
+    category = next((at for at, limit in enumerate(limits_of(route, scheme.acute_categories)) if estimate <= limit), None)
     if category is None or estimate <= 0:
         return None  # outside every category of the scheme: not counted
     return Part(one, estimate, share(scheme.acute_relevant[category]))

@@ -11,7 +11,7 @@ from msgspec.structs import replace
 
 from formulint.hazard.acute import Toxicity, settings, toxicity
 from formulint.hazard.ingredient import ACUTE, Ingredient, known, parsed, understood
-from formulint.hazard.relation import Tried, could, tried, until
+from formulint.hazard.relation import Tried, could, trials, until
 from formulint.hazard.scheme import Row, Scheme, figures, scheme_of, share
 from formulint.hazard.shares import Holding, holding, ph_of
 from formulint.subject import FormulaSubject
@@ -63,7 +63,12 @@ class Classification(Struct, frozen=True):
 
 
 def classify(
-    name: str, ingredients: Sequence[Ingredient], unnamed: Sequence[Fraction], today: date, ph: tuple[float | None, float | None] = (None, None)
+    name: str,
+    ingredients: Sequence[Ingredient],
+    unnamed: Sequence[Fraction],
+    today: date,
+    ph: tuple[float | None, float | None] = (None, None),
+    distances: bool = True,
 ) -> Classification:
     """The classes of a mixture.
 
@@ -79,28 +84,31 @@ def classify(
         Rows and withdrawals are taken as in force on this day.
     ph : pair
         Lowest and highest pH that the sheet allows; None where it says nothing.
+    distances : bool
+        Whether to work out how far the next classes are.
     """
     scheme = scheme_of(name)
     kept, withdrawn = _in_force(scheme, ingredients, today)
     unclear = tuple(one for one in kept if not known(one))
     dark = [*(one.high for one in unclear), *unnamed]
-    trials = [tried(scheme, row, kept) for row in figures().row if row.in_force(scheme.id, today)]
     families: dict[str, list[Tried]] = {}
-    for trial in trials:
+    for trial in trials(name, today, kept):
         families.setdefault(trial.row.family, []).append(trial)
-    outcomes, near = _acute(scheme, kept, unclear, unnamed)
+    routes = _routes(scheme, kept, unclear, unnamed)
+    outcomes = [one for found in routes for one in _by_route(scheme, found)]
+    near = [one for found in routes for one in _near_route(scheme, found)] if distances else []
     notes: list[list[Tried]] = []
     for rows in families.values():
         if rows[0].row.apart_from or rows[0].row.only_unclassified:
             notes.append(rows)
             continue
         outcomes += _family(scheme, rows, dark)
-        near += _nearest(rows)
+        near += _nearest(rows) if distances else ()
     outcomes += _extreme(scheme, ph)
     outcomes = [*outcomes, *_following(scheme, outcomes)]
     for rows in notes:
         outcomes += _statements(rows, outcomes)
-        near += _nearest(rows) if rows[0].row.apart_from else []
+        near += _nearest(rows) if distances and rows[0].row.apart_from else ()
     remarks = [*withdrawn, *_remarks(scheme, kept, unclear, unnamed)]
     return Classification(scheme, tuple(_strongest(outcomes)), tuple(near), unclear, tuple(dict.fromkeys(remarks)))
 
@@ -183,26 +191,22 @@ def _nearest(rows: Sequence[Tried]) -> Iterator[Near]:
     """The class above the one reached that is nearest, if the paint holds anything of it."""
     reached = next((at for at, trial in enumerate(rows) if not trial.row.condition and trial.high >= 1), None)
     above = rows if reached is None else [trial for trial in rows[:reached] if trial.row.statement != rows[reached].row.statement]
-    ways = [(trial.row, more) for trial in above if not trial.row.condition and (more := until(trial)) is not None]
+    ways = [(trial, more) for trial in above if not trial.row.condition and (more := until(trial)) is not None]
     if ways:
-        row, more = min(ways, key=lambda way: way[1].share)
-        yield Near(row.family, row.result, row.statement, more.one.name, more.one.cas, more.share)
+        trial, more = min(ways, key=lambda way: way[1].share)
+        then = _outcome(trial.row, "known", (*trial.counted(high=True), more.one))
+        yield Near(then.family, then.result, then.statement, more.one.name, more.one.cas, more.share)
 
 
 # --- acute toxicity --------------------------------------------------------------------------------------------------
 
 
-def _acute(
-    scheme: Scheme, ingredients: Sequence[Ingredient], unclear: Sequence[Ingredient], unnamed: Sequence[Fraction]
-) -> tuple[list[Outcome], list[Near]]:
-    outcomes: list[Outcome] = []
-    near: list[Near] = []
+def _routes(scheme: Scheme, ingredients: Sequence[Ingredient], unclear: Sequence[Ingredient], unnamed: Sequence[Fraction]) -> list[Toxicity]:
+    found = []
     for route in figures().route:
         dark = [*(one.high for one in unclear if route.id not in one.ate), *unnamed]
-        found = toxicity(scheme, route, ingredients, dark)
-        outcomes += _by_route(scheme, found)
-        near += _near_route(scheme, found)
-    return outcomes, near
+        found.append(toxicity(scheme, route, ingredients, dark))
+    return found
 
 
 def _by_route(scheme: Scheme, found: Toxicity) -> Iterator[Outcome]:
@@ -317,21 +321,22 @@ def _remarks(scheme: Scheme, ingredients: Sequence[Ingredient], unclear: Sequenc
         yield f"{float(100 * dark):.2g} % of the mixture consists of ingredients of unknown acute toxicity"
 
 
-_LAST: list[tuple[FormulaSubject, Holding, dict[str, Classification]]] = []
+_LAST: list[tuple[FormulaSubject, Holding, dict[tuple[str, bool], Classification]]] = []
 """The formula asked about last: several rules and three schemes ask one after the other."""
 
 
-def of_subject(name: str, subject: FormulaSubject) -> Classification:
+def of_subject(name: str, subject: FormulaSubject, distances: bool = True) -> Classification:
     """The classes of a formula that can be read; with gaps, nothing but the words for them."""
     if not _LAST or _LAST[0][0] is not subject:
         _LAST[:] = [(subject, holding(subject), {})]
     _, held, done = _LAST[0]
-    if name not in done:
-        done[name] = _of_holding(name, subject, held)
-    return done[name]
+    key = name, distances
+    if key not in done:
+        done[key] = _of_holding(name, subject, held, distances)
+    return done[key]
 
 
-def _of_holding(name: str, subject: FormulaSubject, held: Holding) -> Classification:
+def _of_holding(name: str, subject: FormulaSubject, held: Holding, distances: bool) -> Classification:
     if held.gaps:
         return Classification(scheme_of(name), (), (), (), tuple(f"cannot be computed: {gap}" for gap in held.gaps), known=False)
-    return classify(name, held.ingredients, [one.high for one in held.unnamed], subject.today, ph_of(subject.formula))
+    return classify(name, held.ingredients, [one.high for one in held.unnamed], subject.today, ph_of(subject.formula), distances)

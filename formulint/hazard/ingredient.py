@@ -31,6 +31,21 @@ class Name(NamedTuple):
         return self.category[:1]
 
 
+class Profile(NamedTuple):
+    """What of a substance decides in which rows it counts, and from which share: the same in every paint that holds it."""
+
+    classes: tuple[str, ...]
+    limits: tuple[tuple[str, Fraction], ...]
+    m_acute: Fraction | None
+    m_chronic: Fraction | None
+    additive: bool
+
+    def m(self, which: str) -> Fraction | int:
+        """The M-factor for an acute or chronic sum; 1 where the records give none."""
+        found = self.m_acute if which == "acute" else self.m_chronic if which == "chronic" else 1
+        return found or 1
+
+
 class Ingredient(Struct, frozen=True):
     """A substance in the paint.
 
@@ -52,10 +67,10 @@ class Ingredient(Struct, frozen=True):
     materials: tuple[str, ...] = ()
     doubts: tuple[str, ...] = ()
 
-    def m(self, which: str) -> Fraction | int:
-        """The M-factor for an acute or chronic sum; 1 where the records give none."""
-        found = self.m_acute if which == "acute" else self.m_chronic if which == "chronic" else 1
-        return found or 1
+    @property
+    def profile(self) -> Profile:
+        """What decides in which rows it counts."""
+        return Profile(self.classes or (), tuple(self.limits.items()), self.m_acute, self.m_chronic, self.additive)
 
 
 @cache

@@ -8,11 +8,15 @@ component's specific limit in its place (ECHA, guidance on the application of th
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 from fractions import Fraction
+from functools import cache, lru_cache
 from typing import NamedTuple
 
-from formulint.hazard.ingredient import Ingredient, matches, parsed
-from formulint.hazard.scheme import CutOff, Row, Scheme, Term, figures, share
+from formulint.hazard.ingredient import Ingredient, Profile, matches, parsed
+from formulint.hazard.scheme import Row, Scheme, Term, figures, scheme_of, share
+
+NOTHING = Fraction(0)
 
 
 class Part(NamedTuple):
@@ -45,31 +49,56 @@ class Tried(NamedTuple):
         return tuple(part.one for part in sorted(found, key=lambda part: -part.amount(high) / part.limit))
 
 
-def tried(scheme: Scheme, row: Row, ingredients: Iterable[Ingredient]) -> Tried:
-    """A row with the components it concerns."""
-    parts = tuple(part for one in ingredients if (part := _part(scheme, row, one)) is not None)
-    return Tried(row, parts, _reached(row, parts, high=False), _reached(row, parts, high=True))
+def trials(name: str, today: date, ingredients: Iterable[Ingredient]) -> list[Tried]:
+    """Every row of a scheme that is in force, tried on a mixture."""
+    rows = in_force(name, today)
+    parts: list[list[Part]] = [[] for _ in rows]
+    for one in ingredients:
+        if one.classes:
+            for at, limit, counts_from in _bearing(name, today, one.profile):
+                parts[at].append(Part(one, limit, counts_from))
+    return [_tried(row, found) if found else Tried(row, (), NOTHING, NOTHING) for row, found in zip(rows, parts, strict=True)]
 
 
-def _part(scheme: Scheme, row: Row, one: Ingredient) -> Part | None:
+def _tried(row: Row, parts: Sequence[Part]) -> Tried:
+    high = _reached(row, parts, high=True)
+    ranges = any(part.one.low != part.one.high for part in parts)
+    return Tried(row, tuple(parts), _reached(row, parts, high=False) if ranges else high, high)
+
+
+@cache
+def in_force(name: str, today: date) -> tuple[Row, ...]:
+    """The rows of a scheme on a day."""
+    return tuple(row for row in figures().row if row.in_force(name, today))
+
+
+@lru_cache(maxsize=2000)
+def _bearing(name: str, today: date, one: Profile) -> tuple[tuple[int, Fraction, Fraction], ...]:
+    """In which rows a substance counts, with its limit there and the share from which it counts."""
+    scheme = scheme_of(name)
+    found = ((at, _part(scheme, row, one)) for at, row in enumerate(in_force(name, today)))
+    return tuple((at, *part) for at, part in found if part is not None)
+
+
+def _part(scheme: Scheme, row: Row, one: Profile) -> tuple[Fraction, Fraction] | None:
     if row.apart and one.additive:
         return None
-    found = [(term, held) for term in row.of for held in one.classes or () if _held(term, held)]
+    found = [(term, held) for term in row.of for held in one.classes if _held(term, held)]
     if not found:
         return None
     limits = [(own or share(row.least) / (term.times * one.m(term.m)), own) for term, held in found for own in (_own(scheme, row, held, one),)]
     limit, own = min(limits, key=lambda pair: pair[0])
     if row.how == "each":
-        return Part(one, limit, limit)
+        return limit, limit
     cut = min(_cut_off(scheme, term, held, one) for term, held in found)
-    return Part(one, limit, cut if own is None else min(cut, own))
+    return limit, cut if own is None else min(cut, own)
 
 
 def _held(term: Term, held: str) -> bool:
     return any(matches(wanted, held) for wanted in term.classes)
 
 
-def _own(scheme: Scheme, row: Row, held: str, one: Ingredient) -> Fraction | None:
+def _own(scheme: Scheme, row: Row, held: str, one: Profile) -> Fraction | None:
     """The component's own limit in a row, where the scheme and the row take such limits."""
     if not scheme.specific or row.specific == "none":
         return None
@@ -77,36 +106,36 @@ def _own(scheme: Scheme, row: Row, held: str, one: Ingredient) -> Fraction | Non
     return None if own is None else own / row.over
 
 
-def _specific(one: Ingredient, wanted: str) -> Fraction | None:
+def _specific(one: Profile, wanted: str) -> Fraction | None:
     """The component's own limit for a class: of that category, else of one that differs only by its letter."""
     name = parsed(wanted)
-    same = [limit for key, limit in one.limits.items() if parsed(key)[:2] == name[:2]]
-    near = [limit for key, limit in one.limits.items() if (parsed(key).name, parsed(key).step) == (name.name, name.step)]
+    same = [limit for key, limit in one.limits if parsed(key)[:2] == name[:2]]
+    near = [limit for key, limit in one.limits if (parsed(key).name, parsed(key).step) == (name.name, name.step)]
     return min(same or near, default=None)
 
 
-def _cut_off(scheme: Scheme, term: Term, held: str, one: Ingredient) -> Fraction:
-    """The generic share from which a component of a class counts."""
-    for cut in cut_offs(scheme):
-        if any(matches(listed, held) for listed in cut.classes):
-            return share(cut.least) / (one.m(term.m or _kind(held)) if cut.over_m else 1)
-    return Fraction(0)
+def _cut_off(scheme: Scheme, term: Term, held: str, one: Profile) -> Fraction:
+    """The share from which a component of a class counts."""
+    generic, over_m = generic_cut_off(scheme.id, held)
+    return generic / (one.m(term.m or _kind(held)) if over_m else 1)
+
+
+@cache
+def generic_cut_off(name: str, held: str) -> tuple[Fraction, bool]:
+    """The generic cut-off of a class in a scheme, and whether it is divided by the M-factor; nothing where there is none."""
+    for cut in figures().cut_off:
+        if name in cut.schemes and any(matches(listed, held) for listed in cut.classes):
+            return share(cut.least), cut.over_m
+    return NOTHING, False
 
 
 def _kind(held: str) -> str:
     return "chronic" if "Chronic" in held else "acute"
 
 
-def cut_offs(scheme: Scheme) -> tuple[CutOff, ...]:
-    """The cut-offs of a scheme."""
-    return tuple(cut for cut in figures().cut_off if scheme.id in cut.schemes)
-
-
 def _reached(row: Row, parts: Sequence[Part], high: bool) -> Fraction:
     ratios = [part.amount(high) / part.limit for part in parts if part.counts(high)]
-    if row.how == "each":
-        return max(ratios, default=Fraction(0))
-    return sum(ratios, Fraction(0))
+    return max(ratios, default=NOTHING) if row.how == "each" else sum(ratios, NOTHING)
 
 
 def could(trial: Tried, scheme: Scheme, unknown: Sequence[Fraction]) -> bool:
@@ -117,19 +146,17 @@ def could(trial: Tried, scheme: Scheme, unknown: Sequence[Fraction]) -> bool:
     row = trial.row
     if row.apart or not unknown:
         return False
-    limit, counts_from = min(
-        ((share(row.least) / term.times, _generic(scheme, term)) for term in row.of), key=lambda pair: pair[0]
-    )
+    limit, counts_from = _worst(row, scheme.id)
     if row.how == "each":
         return max(unknown) >= limit
-    return trial.high + sum((one for one in unknown if one >= counts_from), Fraction(0)) / limit >= 1
+    return trial.high + sum((one for one in unknown if one >= counts_from), NOTHING) / limit >= 1
 
 
-def _generic(scheme: Scheme, term: Term) -> Fraction:
-    for cut in cut_offs(scheme):
-        if any(matches(listed, wanted) for listed in cut.classes for wanted in term.classes):
-            return share(cut.least)
-    return Fraction(0)
+@cache
+def _worst(row: Row, name: str) -> tuple[Fraction, Fraction]:
+    """The lowest generic limit of a row, and the share from which a component of that class counts."""
+    ways = [(share(row.least) / term.times, min(generic_cut_off(name, held)[0] for held in term.classes)) for term in row.of]
+    return min(ways, key=lambda pair: pair[0])
 
 
 class More(NamedTuple):

@@ -80,6 +80,8 @@ def holding(subject: FormulaSubject) -> Holding:
             gaps += [one.what for one in value.missing] or ["the lines do not add up to a batch"]
         else:
             spans[code] = _span(value)
+    if not found:
+        gaps.append("no line weighs anything")
     if isinstance(mass, Gap):  # also where a line cannot even be named
         gaps += [one.what for one in mass.missing]
     if gaps:

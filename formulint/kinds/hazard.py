@@ -47,7 +47,7 @@ class Hazard(Rule, frozen=True, kw_only=True, tag="hazard", tag_field="kind"):
             return
         from formulint.hazard.classify import of_subject  # with all its figures; not where nothing is hazardous
 
-        found = of_subject(self.scheme, subject)
+        found = of_subject(self.scheme, subject, distances=False)
         sure = [one for one in found.of("known", "statement") if self._meant(one)]
         yield from (self._fault(subject, one) for one in sure)
         if self.level == "error" and not sure:
