@@ -308,8 +308,8 @@ def test_whatever_a_record_says_there_is_an_answer(odd: dict[str, object], schem
 
 
 def test_an_empty_paint_is_no_harmless_one() -> None:
-    found = of_subject("eu", subject(catalog({"WATER": WATER}, {"T-1": sheet("T-1", [], "100 kg")}), "T-1"))
-    assert (found.known, found.remarks) == (False, ("cannot be computed: no line weighs anything",))
+    found = of_subject("eu", subject(catalog({"WATER": WATER}, {"T-1": sheet("T-1", [{"material": "WATER", "amount": "0 kg"}], "100 kg")}), "T-1"))
+    assert (found.known, found.remarks) == (False, ("cannot be computed: the lines do not add up to a batch",))
 
 
 # ---------------------------------------------------------------- single rules
