@@ -105,7 +105,8 @@ def _exactly(subject: FormulaSubject) -> dict[str, Value] | None:
     """Shares of the raw materials in fractions [kg/kg]; None where something on the way is no single figure."""
     if subject.resolved.faults:
         return None
-    known: dict[str, Supply | None] = {}
+    known: dict[str, Supply | None] = {}  # in fractions
+    usual: dict[str, Supply | None] = {}  # as everywhere, to see that its lines add up
 
     def supply(code: str) -> Supply | None:
         if code not in known:
@@ -114,14 +115,18 @@ def _exactly(subject: FormulaSubject) -> dict[str, Value] | None:
             sheet = None if stock is not None else subject.sheet_of(code)
             if stock is not None:
                 known[code] = _supply(code, stock)
-            elif sheet is not None and not resolve(sheet, "", _usual).faults:
+            elif sheet is not None and not resolve(sheet, "", plain).faults:
                 known[code] = as_supply(code, _resolved(sheet))
         return known[code]
 
-    def _usual(code: str) -> Supply | None:
-        stock = subject.stocks.get(code)
-        sheet = None if stock is not None else subject.sheet_of(code)
-        return stock.supply if stock is not None else None if sheet is None else as_supply(code, resolve(sheet, "", _usual))
+    def plain(code: str) -> Supply | None:
+        if code not in usual:
+            usual[code] = None
+            stock = subject.stocks.get(code)
+            sheet = None if stock is not None else subject.sheet_of(code)
+            if stock is not None or sheet is not None:
+                usual[code] = stock.supply if stock is not None else as_supply(code, resolve(sheet, "", plain))  # type: ignore[arg-type]
+        return usual[code]
 
     def _resolved(sheet: Formula) -> Resolved:
         return resolve(_in_fractions(sheet), "", supply)
