@@ -133,7 +133,7 @@ def _exactly(subject: FormulaSubject) -> dict[str, Value] | None:
 
     if subject.formula.code in subject.blends:
         return None
-    resolved = _resolved(subject.formula)
+    resolved = resolve(_in_fractions(subject.formula), "", supply, subject.swap)
     mass = resolved.totals.get("total_mass", 0.0)
     shares = {code: over(kg, mass) for code, kg in resolved.leaves.items()}
     return shares if all(isinstance(one, Exact) for one in shares.values()) else None

@@ -49,20 +49,25 @@ class Hazard(Rule, frozen=True, kw_only=True, tag="hazard", tag_field="kind"):
 
         found = of_subject(self.scheme, subject, distances=False)
         sure = [one for one in found.of("known", "statement") if self._meant(one)]
-        yield from (self._fault(subject, one) for one in sure)
-        if self.level == "error" and not sure:
+        if sure:
+            yield self._fault(subject, sure)
+        elif self.level == "error":
             yield from self._open(subject, found)
 
     def _meant(self, one: Outcome) -> bool:
         named = any(unwanted in (one.statement, one.result) or _begins(one.result, unwanted) for unwanted in self.unwanted)
         return named and (not self.by or any(cause.cas in self.by for cause in one.causes))
 
-    def _fault(self, subject: FormulaSubject, one: Outcome) -> Fault:
-        names = ", ".join(f"{cause.name} {_percent(cause.high)}" for cause in one.causes)
-        statement = "" if one.statement in ("", one.result) else f" ({one.statement})"
-        words = f"by calculation ({self.scheme}) the paint is due {one.result}{statement}" + (f": {names}" if names else f" {one.why}")
-        codes = {code for cause in one.causes for code in cause.materials}
-        return Fault(_place(subject, codes), words, self.remedy or ASK, checked=one.checked, property=f"hazard {self.scheme} {one.family}")
+    def _fault(self, subject: FormulaSubject, found: list[Outcome]) -> Fault:
+        """All that is unwanted as one fault: a milder class in place of another is not a new one."""
+        words = "; ".join(_told(one) for one in found)
+        codes = {code for one in found for cause in one.causes for code in cause.materials}
+        checked = "memory" if any(one.checked == "memory" for one in found) else found[0].checked
+        return Fault(_place(subject, codes), f"by calculation ({self.scheme}) the paint is due {words}", self.remedy or ASK, checked=checked, property=self._key)
+
+    @property
+    def _key(self) -> str:
+        return f"hazard {self.scheme}"
 
     def _open(self, subject: FormulaSubject, found: Classification) -> Iterator[Fault]:
         doubtful = [one for one in found.of("open", "conditional") if self._meant(one)]
@@ -75,12 +80,12 @@ class Hazard(Rule, frozen=True, kw_only=True, tag="hazard", tag_field="kind"):
             return
         missing = [Place(subject.stocks[code].path, ("component",)) for one in found.unknown for code in one.materials]
         missing += [Place(stock.path, ("disclosure",)) for stock in subject.stocks.values() if stock.content.undisclosed > 0]
-        for one in doubtful:
-            words = f"by calculation ({self.scheme}) it cannot be excluded that the paint is {one.result}: {one.why}"
-            codes = {code for cause in one.causes for code in cause.materials}
+        if doubtful:
+            words = "; ".join(f"{one.result} ({one.why})" for one in doubtful)
+            codes = {code for one in doubtful for cause in one.causes for code in cause.materials}
             remedy = "write what the safety data sheets say into the records: hazards of every component, and what is not named"
-            place = _place(subject, codes)
-            yield Fault(place, words, remedy, "open", missing=tuple(missing), checked=one.checked, property=f"hazard {self.scheme} {one.family}")
+            said = f"by calculation ({self.scheme}) it cannot be excluded that the paint is {words}"
+            yield Fault(_place(subject, codes), said, remedy, "open", missing=tuple(missing), checked=doubtful[0].checked, property=self._key)
 
     def check_material(self, subject: MaterialSubject) -> Iterator[Fault]:
         """A fault for each component that carries an unwanted class."""
@@ -107,6 +112,12 @@ class Hazard(Rule, frozen=True, kw_only=True, tag="hazard", tag_field="kind"):
         for at, unwanted in enumerate(self.unwanted):
             if not any(unwanted == one or _begins(one, unwanted) for one in known):
                 yield Misread(f'"{unwanted}" is no class or statement that is computed', 'such as "Skin Sens.", "Carc. 1", "H317", "EUH208"', ("unwanted", at))
+
+
+def _told(one: Outcome) -> str:
+    names = ", ".join(f"{cause.name} {_percent(cause.high)}" for cause in one.causes)
+    statement = "" if one.statement in ("", one.result) else f" ({one.statement})"
+    return f"{one.result}{statement}" + (f": {names}" if names else f" {one.why}")
 
 
 def _begins(held: str, unwanted: str) -> bool:
