@@ -410,7 +410,7 @@ def test_a_rule_names_what_brings_an_unwanted_class() -> None:
 
 def test_an_alternate_is_judged_with_what_it_brings() -> None:
     materials, _ = records([{"pct": "1", "hazards": []}, {"pct": "1", "hazards": ["Skin Sens. 1"]}])
-    lines = [{"material": "M-0", "amount": "1 kg", "alternates": ["M-1"]}, {"material": "WATER", "amount": "q.s."}]
+    lines: list[Table] = [{"material": "M-0", "amount": "1 kg", "alternates": ["M-1"]}, {"material": "WATER", "amount": "q.s."}]
     made = files(materials, {"T-1": sheet("T-1", lines, "100 kg")}) | {"rules/house.toml": RULE.format(level="error", unwanted='["H317"]')}
     found = [one.fault.message for one in findings(of_files(made), "T-1") if one.rule == "house/no-sensitiser"]
     assert [words.startswith("with M-1 instead of M-0: by calculation (eu) the paint is due Skin Sens. 1 (H317): part 1 1 %") for words in found] == [True]
