@@ -99,11 +99,20 @@ def written(value: object) -> str | None:
         return str(value)
     if isinstance(value, tuple):
         return ", ".join(text for one in value if (text := written(one)) is not None) or None
-    inner = inner_of(value) or {}
+    inner = _beyond_defaults(value)
     said = {key: text for key, one in inner.items() if (text := written(one)) is not None}
     if "min" in inner and "max" in inner and set(said) <= {"min", "max"}:
         return _range(said.get("min"), said.get("max"))
     return ", ".join(f"{key.replace('_', ' ')} {text}" for key, text in said.items()) or None
+
+
+def _beyond_defaults(value: object) -> dict[str, object]:
+    """The fields of a table that its file had to say: what is as usual goes without saying."""
+    inner = inner_of(value) or {}
+    if not isinstance(value, Struct):
+        return inner
+    usual = {one.encode_name: one.default for one in msgspec.structs.fields(type(value))}
+    return {key: one for key, one in inner.items() if key in ("min", "max") or one != usual.get(key, msgspec.NODEFAULT)}
 
 
 def _range(least: str | None, most: str | None) -> str | None:

@@ -25,6 +25,7 @@ from formulint.vessels import Spot
 Told = Counter[tuple[str, str, str, str]]
 """How often each rule speaks: by formula, rule, kind of finding and property."""
 
+USUAL = 20  # lines of a sheet
 FORMULA_COSTS = 15  # to judge a formula written otherwise takes as long as to compute it so often (measured)
 
 
@@ -96,7 +97,7 @@ class Trial:
             return (finding.rule,)
         again = Judge(after, self.judge.strict)
         for one in self.touched(name):
-            self.spend(FORMULA_COSTS)
+            self.spend(self._judging(one))
             now, before = told(again, one), self.before(one)
             asked = _key(finding)
             if one == name and now[asked] >= before[asked]:
@@ -106,10 +107,17 @@ class Trial:
                 return worse
         return ()
 
+    def _judging(self, name: str) -> int:
+        """What it costs to judge a formula: each alternate is judged as a sheet of its own, and long sheets cost by their lines."""
+        record = self.catalog.formula(name).record
+        lines = [] if record is None else [line for stage in record.stage for line in stage.additions]
+        sheets = 1 + sum(len(line.alternates) for line in lines)
+        return FORMULA_COSTS * sheets * max(1, len(lines) // USUAL)
+
     def before(self, name: str) -> Told:
         """What is found in a formula as it is written."""
         if name not in self._told:
-            self.spend(FORMULA_COSTS)
+            self.spend(self._judging(name))
             self._told[name] = told(self.judge, name)
         return self._told[name]
 
