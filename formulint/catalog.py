@@ -11,6 +11,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint.amounts import Supply, plain, resolve
+from formulint.concession import Concession
 from formulint.content import Content, Gap, Missing, Surroundings, Value, content, number
 from formulint.document import Document, load
 from formulint.errors import UserError
@@ -25,6 +26,7 @@ from formulint.rulebook import Entry, Rulebook, Shipped, read_house
 from formulint.settings import Settings
 from formulint.shape import read
 from formulint.snapshot import Snapshot
+from formulint.standing import STANDING_FILE, Standing
 from formulint.subject import Choice, FormulaSubject, Measure, Picked, Stock, measure_of, work_of
 from formulint.verdict import Sharp
 from formulint.vessels import by_code, charges, spans
@@ -37,7 +39,7 @@ WATER_DENSITY = 0.998  # kg/L at 20 degC; printed as an assumption where the set
 CLOSURE = 0.005  # the lines may miss the batch by this share where the settings do not say it
 MOST_RULES = 500  # of the house; each is asked about every formula
 
-R = TypeVar("R", Formula, Material, Settings)
+R = TypeVar("R", Formula, Material, Settings, Concession, Standing)
 
 
 class File(Struct, Generic[R], frozen=True):
@@ -65,21 +67,21 @@ class Catalog:
     today : date, optional
         The day on which rules are judged; default the snapshot's own.
     policy : Catalog, optional
-        Settings and house rules are taken from this one: what a proposal says of its own rules does not count.
+        Settings, house rules and concessions are taken from this one: what a proposal says of its own does not count.
     """
 
-    def __init__(
-        self, snapshot: Snapshot, shipped: Shipped, today: date | None = None, policy: Catalog | None = None
-    ) -> None:
+    def __init__(self, snapshot: Snapshot, shipped: Shipped, today: date | None = None, policy: Catalog | None = None) -> None:
         self.snapshot = snapshot
         self.shipped = shipped
         self.today = today or snapshot.date
+        self.policy = policy
         self._texts: dict[str, bytes] = {}
         self._formulas: dict[str, File[Formula]] = {}
         self._materials: dict[str, File[Material]] = {}
         self._stocks: dict[str, Stock | None] = {}
         self._supplies: dict[str, Supply | None] = {}
         self._rule_documents: dict[str, Document] = {}
+        self._concessions: tuple[File[Concession], ...] | None = None
         self.nesting = Nesting(self._parts)
         self._ranges: Uncertain | None = None
         self.ranged: dict[str, tuple[Input, ...]] = {}
@@ -142,6 +144,25 @@ class Catalog:
             faults.append(Fault(entries[MOST_RULES].place, words, "one rule can pick many materials and formulas: put like rules together"))
         self.house_faults = tuple(faults)
         return tuple(entries[:MOST_RULES])
+
+    def concessions(self) -> tuple[File[Concession], ...]:
+        """The concessions that count here: those of the policy, which may be another state."""
+        source = self.policy or self
+        if source._concessions is None:
+            names = sorted(name for names in source._index(self.settings.folders.concessions).values() for name in names)
+            source._concessions = tuple(source._kept(name, Concession) for name in names)
+        return source._concessions
+
+    def standing(self) -> File[Standing] | None:
+        """The list of old findings that counts here; None where there is none."""
+        source = self.policy or self
+        return source._kept(STANDING_FILE, Standing) if STANDING_FILE in source.snapshot.entries else None
+
+    def _kept(self, name: str, record: type[R]) -> File[R]:
+        file = self._read(name, record)
+        if file.document is not None:
+            self._rule_documents[name] = file.document
+        return file
 
     def _text(self, name: str) -> bytes:
         if name not in self._texts:
@@ -358,13 +379,15 @@ class Catalog:
         """Line and column of a place."""
         if place.line:
             return Mark(place.path, place.line, place.column)
-        for file in (self._formulas.get(place.path), self._materials.get(place.path)):
-            if file is not None and file.document is not None:
-                return file.document.mark(place.keys)
+        file = self._formulas.get(place.path) or self._materials.get(place.path)
+        if file is not None and file.document is not None:
+            return file.document.mark(place.keys)
         if place.path == SETTINGS_FILE and self.settings_file.document is not None:
             return self.settings_file.document.mark(place.keys)
         if place.path in self._rule_documents:
             return self._rule_documents[place.path].mark(place.keys)
+        if self.policy is not None and place.path in self.policy._rule_documents:
+            return self.policy.locate(place)
         return Mark(place.path)
 
     def locate_offset(self, name: str, at: int) -> Mark:

@@ -6,11 +6,13 @@ from enum import IntEnum
 
 from msgspec import Struct
 
+from formulint.concession import Concession
 from formulint.formula import Addition, Formula, Process, Stage
 from formulint.kinds import KINDS
 from formulint.material import Component, Material
 from formulint.rule import Rule
 from formulint.settings import Settings
+from formulint.standing import Old, Standing
 
 
 class Change(IntEnum):
@@ -67,7 +69,7 @@ TABLE: dict[type[Struct], dict[str, Change]] = {
     Addition: ADDITION,
     Material: MATERIAL,
     Component: COMPONENT,
-    **{record: _all(Change.policy, " ".join(record.__struct_encode_fields__)) for record in (Settings, Rule, *KINDS.values())},
+    **{record: _all(Change.policy, " ".join(record.__struct_encode_fields__)) for record in (Settings, Concession, Standing, Old, Rule, *KINDS.values())},
 }
 """Each record with the classes of its fields; a table that is not listed has the class of the field it stands in."""
 

@@ -24,6 +24,7 @@ COMMANDS = {
     "gate": "say whether a proposal may go in: the merged result, judged by the policy of its base",
     "order": "say in which order a formula's additions must go in, why, and what has to move",
     "mend": "show the changes of a formula that would mend what lint finds, and write one of them",
+    "standing": "list what is found today and may stand until it is mended, so that only what is new stops",
     "start": "make a folder a formula repository, with one formula to begin with",
     "demo": "build an invented paint works in a folder, and play three months of its history",
     "schema": "print the format of a record as JSON Schema, for editors",

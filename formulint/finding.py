@@ -1,5 +1,6 @@
 """What is wrong, as values: where it stands, how bad it is, what was measured against what."""
 
+from datetime import date
 from enum import IntEnum
 from typing import Literal
 
@@ -53,12 +54,38 @@ class Source(Struct, frozen=True):
     note: str = ""
 
 
+class Measured(Struct, frozen=True):
+    """The worst end of a value that is outside its bound or may be, and that bound, both in the base unit of the dimension.
+
+    ``unit`` is the one that people see it in.
+    """
+
+    worst: float
+    bound: float
+    dimension: str
+    unit: str
+
+
+class Grant(Struct, frozen=True):
+    """Leave to let a finding stand: the code of the concession, or the list of old findings; why, and from or until when.
+
+    ``reaches`` are the formulas that a material is in for which leave was given.
+    """
+
+    by: str
+    reason: str
+    until: date | None = None
+    since: date | None = None
+    reaches: tuple[str, ...] = ()
+
+
 class Fault(Struct, frozen=True):
     """What a reader or a rule kind has to say; who says it and how loudly is stamped by ``judge``.
 
     ``measured`` and ``limit`` are in the unit named by ``unit``, as shown to people; None where no number is meant.
     ``missing`` are the places where a figure should stand; ``checked`` says how well the limit was checked, where the
-    rule's own source does not hold for it; ``cause`` says in words what is missing where that alone leaves it open.
+    rule's own source does not hold for it; ``cause`` says in words what is missing where that alone leaves it open;
+    ``off`` is how far a value is outside, unrounded, where it is a value that somebody may concede.
     """
 
     place: Place
@@ -73,6 +100,7 @@ class Fault(Struct, frozen=True):
     checked: str = ""
     property: str = ""
     cause: str = ""
+    off: Measured | None = None
 
 
 class Edit(Struct, frozen=True):
@@ -104,6 +132,7 @@ class Finding(Struct, frozen=True):
 
     ``remedies`` are computed only for what is shown.
     ``behind`` are the findings that it is told to people in place of; their rules are listed in ``rule``.
+    ``granted`` where it may stand all the same: then it stops nothing.
     """
 
     rule: str
@@ -115,11 +144,17 @@ class Finding(Struct, frozen=True):
     source: Source | None = None
     remedies: tuple[Remedy, ...] = ()
     behind: tuple["Finding", ...] = ()
+    granted: Grant | None = None
 
     @property
     def blocks(self) -> bool:
         """True where a commit may not pass: an error that fails, or that could not be judged."""
-        return self.level is Level.error and self.fault.kind in ("fail", "open")
+        return self.level is Level.error and self.granted is None and self.fault.kind in ("fail", "open")
+
+    @property
+    def stood(self) -> bool:
+        """True for what is on the list of old findings."""
+        return self.granted is not None and self.granted.until is None
 
     @property
     def about(self) -> tuple[str, str, str]:
@@ -129,4 +164,4 @@ class Finding(Struct, frozen=True):
     @property
     def mendable(self) -> bool:
         """True for what fails in a formula by a rule that may ask for a number or an order: a remedy can be looked for."""
-        return bool(self.formula) and self.fault.kind in ("fail", "review") and self.rule.partition("/")[0] in MENDABLE
+        return bool(self.formula) and self.granted is None and self.fault.kind in ("fail", "review") and self.rule.partition("/")[0] in MENDABLE

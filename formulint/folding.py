@@ -21,7 +21,7 @@ def causes_first(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """
     groups: dict[Cause, list[Finding]] = {}
     for one in findings:
-        if one.fault.kind == "open" and one.fault.cause and one.fault.missing:
+        if one.fault.kind == "open" and one.granted is None and one.fault.cause and one.fault.missing:
             paths = frozenset(place.path for place in one.fault.missing)
             groups.setdefault((paths, one.fault.remedy), []).append(one)
     many = [group for group in groups.values() if len(group) > 1]

@@ -13,12 +13,14 @@ from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
 from formulint.errors import Misread, UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
 from formulint.formula import Formula
+from formulint.leave import leave_of
 from formulint.material import Material
 from formulint.nesting import DEEPEST
 from formulint.retired import eased, still_used
 from formulint.rule import Applied, Rule
 from formulint.rulebook import Entry, unknown_words
 from formulint.settings_check import of_settings
+from formulint.standing import STANDING_FILE
 from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject, measure_of, value_of
 from formulint.suggest import similar
 from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
@@ -46,6 +48,7 @@ class Judge:
     def __init__(self, catalog: Catalog, strict: frozenset[str] = frozenset()) -> None:
         self.catalog = catalog
         self.strict = strict
+        self.leave = leave_of(catalog)
         settings = catalog.settings
         self.confirmed = frozenset(settings.confirmed)
         self.levels = {one.rule: Level[one.level] for one in settings.rule_setting if not one.rule.startswith(UNSAFE)}
@@ -64,14 +67,20 @@ class Judge:
         for name in scope.formulas:
             found += self.formula(self.catalog.formula(name))
         if scope.whole:
-            found += self._register()
+            found += self._granted(self._register())
+        if self.leave is not None:
+            found += self.leave.faults(scope.formulas, scope.materials, scope.whole)
         return tuple(dict.fromkeys(found))
 
     def formula(self, file: File[Formula]) -> Iterator[Finding]:
         """All findings about one formula; those of a withdrawn one are counted, and stop nothing: it is made no more."""
         found = self._formula(file)
         made = file.record is None or file.record.state != "withdrawn" or stem(file.name) in self.strict
-        return found if made else (eased(one, UNSAFE) for one in found)
+        return self._granted(found if made else (eased(one, UNSAFE) for one in found))
+
+    def _granted(self, found: Iterator[Finding]) -> Iterator[Finding]:
+        """Findings, those that may stand with the leave for it."""
+        return found if self.leave is None else self.leave.over(found)
 
     def _formula(self, file: File[Formula]) -> Iterator[Finding]:
         code = stem(file.name)
@@ -179,6 +188,9 @@ class Judge:
 
     def material(self, file: File[Material]) -> Iterator[Finding]:
         """All findings about one material."""
+        return self._granted(self._material(file))
+
+    def _material(self, file: File[Material]) -> Iterator[Finding]:
         code = stem(file.name)
         yield from self._readable(file, "", code)
         if file.record is None:
@@ -326,8 +338,7 @@ class Judge:
         return Fault(Place(path, ("code",)), words, "take one of them out")
 
     def _snapshot(self, scope: Scope) -> Iterator[Finding]:
-        folders = self.catalog.settings.folders
-        for fault in self.catalog.snapshot.faults_below((folders.materials, folders.formulas, folders.rules)):
+        for fault in self.catalog.snapshot.faults_below((*self.catalog.settings.folders.all, STANDING_FILE)):
             yield self._format("record/plain-file", fault, "", "")
 
     def _settings(self) -> Iterator[Finding]:

@@ -14,6 +14,7 @@ from formulint.judge import Judge, Scope
 from formulint.root import upwards
 from formulint.settings import Folders, Settings
 from formulint.snapshot import FileChange, Snapshot
+from formulint.standing import STANDING_FILE
 
 # Files and folders (of the whole repository, without regard to case) that decide what is checked, and by whom.
 GUARDED = (
@@ -22,7 +23,6 @@ GUARDED = (
 )  # fmt: skip
 GUARDED_FOLDERS = (".github/", ".gitlab/", ".forgejo/", ".gitea/", ".ci/", ".circleci/", ".woodpecker/", ".buildkite/", ".githooks/", ".husky/")
 ANYWHERE = (".gitattributes", ".gitmodules")  # what git makes of a file, and what it fetches
-CONCESSIONS = "concessions/"
 APART = "the policy approver decides on it; propose it apart from any formula"
 
 
@@ -35,7 +35,7 @@ def refuses(finding: Finding) -> bool:
     """True for what the gate lets nobody pass with: a failure, a question that is open, a review that is due."""
     if finding.rule.startswith("record/") and finding.fault.kind == "review":
         return False  # portability: read all the same
-    return finding.blocks or finding.fault.kind == "review"
+    return finding.blocks or (finding.fault.kind == "review" and finding.granted is None)
 
 
 def first() -> Finding:
@@ -50,7 +50,7 @@ def guarded(repository: git.Repository, old: str, state: Snapshot, settings: Set
     for one in repository.differences(old, state.commit or old):
         name, own = one.name, one.name.removeprefix(state.root) if one.name.startswith(state.root) else ""
         if one.name in marks or _acts(own, settings):
-            words = f"{own or name} is changed: settings and rules of the proposal do not act in it"
+            words = f"{own or name} is changed: settings, rules and concessions of the proposal do not act in it"
             yield notice("policy", Place(own or name), words, APART)
         elif _guards(name.casefold()):
             yield notice("policy", Place(name), f"{name} is changed: it decides what is checked, or how", APART)
@@ -60,8 +60,8 @@ def guarded(repository: git.Repository, old: str, state: Snapshot, settings: Set
 
 
 def _acts(own: str, settings: Settings) -> bool:
-    """True for settings, house rules, concessions and the list of who may sign (names below the root)."""
-    if own == SETTINGS_FILE or f"{own}/".startswith((f"{settings.folders.rules}/", CONCESSIONS)):
+    """True for settings, house rules, concessions, old findings and the list of who may sign (names below the root)."""
+    if own in (SETTINGS_FILE, STANDING_FILE) or f"{own}/".startswith((f"{settings.folders.rules}/", f"{settings.folders.concessions}/")):
         return True
     return bool(own and settings.signers) and own == posixpath.normpath(settings.signers)
 
@@ -72,7 +72,7 @@ def _guards(folded: str) -> bool:
 
 def _twin(own: str, folders: Folders) -> str:
     """What a name of another case may be taken for: the settings, or a folder of ours; else empty."""
-    for ours in (SETTINGS_FILE, folders.materials, folders.formulas, folders.rules):
+    for ours in (SETTINGS_FILE, STANDING_FILE, *folders.all):
         start = own[: len(ours)]
         if start != ours and start.casefold() == ours.casefold() and own[len(ours) :][:1] in ("", "/"):
             return ours
@@ -90,9 +90,7 @@ def own_policy(after: Catalog, changes: Iterable[FileChange]) -> Iterator[Findin
 
 
 def policy_findings(catalog: Catalog) -> Iterator[Finding]:
-    """What is wrong with settings and house rules, so that they do not say what the house means."""
-    rules = f"{catalog.settings.folders.rules}/"
+    """What is wrong with settings, house rules, concessions and old findings, so that they do not say what the house means."""
     for one in Judge(catalog).findings(Scope((), ())):
-        path = one.fault.place.path
-        if one.blocks and (path == SETTINGS_FILE or f"{path}/".startswith(rules)):
+        if one.blocks and _acts(one.fault.place.path, catalog.settings):
             yield one

@@ -12,6 +12,8 @@ from formulint.finding import Finding, Level, Mark
 from formulint.folding import causes_first
 from formulint.judge import Scope
 
+FEW = 6  # formulas that are named in one line
+
 Tone = Literal["plain", "good", "bad", "warn", "muted"]
 Verdict = Literal["pass", "fail", "open", "review"]
 
@@ -78,18 +80,31 @@ def located(catalog: Catalog, findings: Iterable[Finding]) -> tuple[Located, ...
     found = [
         Located(
             finding, catalog.locate(finding.fault.place), tuple(catalog.locate(place) for place in finding.fault.related),
-            located(catalog, finding.behind),
+            located(catalog, finding.behind), granted_words(finding),
         )
         for finding in findings
     ]
     return tuple(sorted(found, key=lambda one: (one.mark, one.finding.rule, one.finding.fault.message)))
 
 
+def granted_words(finding: Finding) -> str:
+    """By what a finding may stand, and until when; empty where nobody gave leave."""
+    grant = finding.granted
+    if grant is None:
+        return ""
+    if grant.until is None:
+        return f"old: {grant.reason}, see {grant.by}"
+    reaches = grant.reaches[:FEW]
+    more = f" and {len(grant.reaches) - FEW} more" if len(grant.reaches) > FEW else ""
+    reach = f"; it reaches {', '.join(reaches)}{more}" if reaches else ""
+    return f"conceded until {grant.until} by {grant.by}: {grant.reason}{reach}"
+
+
 def overall(findings: Iterable[Finding]) -> Verdict:
     """The verdict over all findings: fail before open before review; warnings and notes that fail leave it a pass."""
     weight = {"fail": 3, "open": 2, "review": 1}
     worst = 0
-    for finding in findings:
+    for finding in (one for one in findings if one.granted is None):
         kind = finding.fault.kind
         if kind == "review" or (kind in weight and finding.level is Level.error):
             worst = max(worst, weight.get(kind, 0))
@@ -131,7 +146,9 @@ def counted(number: int, word: str) -> str:
 
 
 def summary(findings: Sequence[Finding]) -> str:
-    """How many findings of each weight."""
+    """How many findings of each weight; those that may stand are counted apart."""
+    conceded, stood = sum(1 for one in findings if one.granted is not None and not one.stood), sum(1 for one in findings if one.stood)
+    findings = [one for one in findings if one.granted is None]
     stops = sum(1 for one in findings if one.blocks and one.fault.kind != "open")
     opens = [one for one in findings if one.fault.kind == "open" and one.level is not Level.note]
     stopping = sum(1 for one in opens if one.blocks)
@@ -144,6 +161,8 @@ def summary(findings: Sequence[Finding]) -> str:
     parts += [f"{reviews} to review"] if reviews else []
     parts += [counted(warnings, "warning")] if warnings else []
     parts += [counted(notes, "note")] if notes else []
+    parts += [f"{conceded} conceded"] if conceded else []
+    parts += [f"{stood} old"] if stood else []
     return ", ".join(parts)
 
 
@@ -159,22 +178,33 @@ def assumptions(catalog: Catalog) -> tuple[str, ...]:
 
 
 def lint(catalog: Catalog, scope: Scope, findings: Sequence[Finding], notes: bool) -> Report:
-    """The report of what was judged; notes are counted unless they are asked for."""
-    seen = [finding for finding in findings if notes or finding.level is not Level.note]
+    """The report of what was judged; notes and old findings are counted unless they are asked for."""
+    seen = shown(findings, notes)
     sections = by_record(catalog, located(catalog, causes_first(seen)))
     judged = " and ".join(
         counted(number, word) for number, word in ((len(scope.formulas), "formula"), (len(scope.materials), "material")) if number
     )
-    folded = sum(1 for one in findings if one.level is Level.note)
     closing = [f"{judged or 'no record'} judged: {summary(findings)}"]
-    if folded and not notes:
-        closing.append(f"{counted(folded, 'note')} not shown (--notes shows them)")
+    closing += left_out(findings, notes)
     stops = [one for one in causes_first(findings) if one.blocks]
     closing += [f"STOP {stop_line(catalog, one)}" for one in stops[:3]]
     closing += [f"and {len(stops) - 3} more that stop"] if len(stops) > 3 else []
     closing += mend_lines(findings)
     closing.append("This stops a commit." if stops else "Nothing stops a commit.")
     return Report(title_line(catalog), assumptions(catalog), sections, (*closing, CAUTION))
+
+
+def shown(findings: Iterable[Finding], notes: bool) -> list[Finding]:
+    """The findings that are told one by one: without notes and old ones, unless they are asked for."""
+    return [one for one in findings if notes or not (one.level is Level.note or one.stood)]
+
+
+def left_out(findings: Sequence[Finding], notes: bool) -> list[str]:
+    """How many are not told one by one."""
+    folded, stood = sum(1 for one in findings if one.level is Level.note and not one.stood), sum(1 for one in findings if one.stood)
+    parts = [counted(folded, "note")] if folded else []
+    parts += [counted(stood, "old finding")] if stood else []
+    return [f"{' and '.join(parts)} not shown (--notes shows them)"] if parts and not notes else []
 
 
 def mend_lines(findings: Iterable[Finding]) -> tuple[str, ...]:

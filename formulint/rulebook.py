@@ -190,11 +190,18 @@ class Rulebook:
         self.today = today
         self._in_force: dict[tuple[str, ...], tuple[Entry, ...]] = {}
         self._selectors: frozenset[Pick] | None = None
+        self._by_id: dict[str, Entry] | None = None
         self._checks: dict[tuple[object, ...], Checks] = {}
 
     def all(self) -> tuple[Entry, ...]:
         """General and house rules, in force or not."""
         return (*(entry for name in self.shipped.general() for entry in self.shipped.rules(name)), *self.house)
+
+    def by_id(self) -> dict[str, Entry]:
+        """The same by id."""
+        if self._by_id is None:
+            self._by_id = {entry.id: entry for entry in self.all()}
+        return self._by_id
 
     def in_force(self, markets: Iterable[str] = ()) -> tuple[Entry, ...]:
         """General and house rules, and those of the markets, that are in force on the day."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from msgspec import Struct
 
@@ -11,6 +11,7 @@ from formulint.errors import UserError
 from formulint.formula import Formula
 from formulint.judge import Scope, codes_in
 from formulint.snapshot import FileChange, grep
+from formulint.standing import STANDING_FILE, Old
 
 
 class Touched(Struct, frozen=True):
@@ -18,7 +19,8 @@ class Touched(Struct, frozen=True):
 
     ``formulas`` and ``materials`` are names of files to be judged; ``through`` says for a formula that was not
     itself changed by which code it is reached; ``gone`` are codes whose files went away; ``policy`` are names of
-    changed settings and rules, which put every formula in scope.
+    changed settings and rules, which put every formula in scope, and of concessions and the list of old findings,
+    which put those records there that they are about.
     """
 
     formulas: tuple[str, ...]
@@ -114,11 +116,35 @@ def touched(catalog: Catalog, changes: Sequence[FileChange], before: Catalog | N
                 spread.append(code)
             else:
                 formulas[one.name] = ""
+    leave = [one.name for one in changes if _below(one.name, folders.concessions) or one.name == STANDING_FILE]
+    for file in _excused(catalog, before, leave):
+        if file in catalog.material_files():
+            materials += [file] if file not in materials else []
+            spread.append(stem(file))
+        else:
+            formulas.setdefault(file, "")
     if policy:
-        return Touched(tuple(catalog.formula_files()), tuple(catalog.material_files()), {}, tuple(gone), tuple(policy))
+        return Touched(tuple(catalog.formula_files()), tuple(catalog.material_files()), {}, tuple(gone), (*policy, *leave))
     spread += _blends(catalog, before, tuple(formulas))
     through = _dependants(catalog, spread, formulas)
-    return Touched((*formulas, *through), tuple(materials), through, tuple(gone), ())
+    return Touched((*formulas, *through), tuple(materials), through, tuple(gone), tuple(leave))
+
+
+def _excused(catalog: Catalog, before: Catalog | None, leave: Sequence[str]) -> Iterator[str]:
+    """Names of the files of the records that changed concessions, and changed lines of the list of old findings, are about."""
+    sides = [catalog] if before is None else [catalog, before]
+    codes = dict.fromkeys(
+        code for side in sides for file in side.concessions() if file.record is not None and file.name in leave
+        for code in (file.record.formula, file.record.material) if code
+    )  # fmt: skip
+    if STANDING_FILE in leave:
+        lists = [set(file.record.finding) for side in sides if (file := side.standing()) is not None and file.record is not None]
+        changed = set[Old]().union(*lists) - (lists[0] & lists[1] if len(lists) > 1 else set())
+        codes |= dict.fromkeys(sorted(line.formula or line.material or "" for line in changed))
+    for code in codes:
+        found = catalog.find_formula(code) or catalog.find_material(code)
+        if found is not None:
+            yield found.name
 
 
 def _is_rules(name: str, folder: str) -> bool:

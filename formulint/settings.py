@@ -21,6 +21,12 @@ class Folders(Struct, frozen=True, forbid_unknown_fields=True):
     materials: str = "materials"
     formulas: str = "formulas"
     rules: str = "rules"
+    concessions: str = "concessions"
+
+    @property
+    def all(self) -> tuple[str, ...]:
+        """Every one of them."""
+        return self.materials, self.formulas, self.rules, self.concessions
 
 
 class Approvers(Struct, frozen=True, forbid_unknown_fields=True):

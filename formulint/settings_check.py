@@ -33,7 +33,7 @@ def _packs(settings: Settings, path: str, versions: Mapping[str, str]) -> Iterat
     for pack, version in settings.packs.items():
         place = Place(path, ("packs", pack))
         if pack not in versions:
-            yield "record/known-pack", Fault(place, f'there is no pack "{pack}"', _hint(pack, versions))
+            yield "record/known-pack", Fault(place, f'there is no pack "{pack}"', hint(pack, versions))
         elif versions[pack] != version:
             words = f"the settings ask for {pack} {version}, this tool carries {versions[pack]}"
             yield "record/known-pack", Fault(place, words, "change the pin with its own review, or use the tool that carries it")
@@ -50,10 +50,10 @@ def _rules(settings: Settings, path: str, rules: frozenset[str]) -> Iterator[Nam
         if one.rule.startswith(FIXED):
             yield "record/consistent", Fault(place, f"{one.rule} cannot be given another level", "take the setting out")
         elif one.rule not in rules:
-            yield "record/known-rule", Fault(place, f'there is no rule "{one.rule}"', _hint(one.rule, rules))
+            yield "record/known-rule", Fault(place, f'there is no rule "{one.rule}"', hint(one.rule, rules))
     for at, rule in enumerate(settings.confirmed):
         if rule not in rules:
-            yield "record/known-rule", Fault(Place(path, ("confirmed", at)), f'there is no rule "{rule}"', _hint(rule, rules))
+            yield "record/known-rule", Fault(Place(path, ("confirmed", at)), f'there is no rule "{rule}"', hint(rule, rules))
 
 
 def _folders(settings: Settings, path: str) -> Iterator[Named]:
@@ -84,7 +84,8 @@ def _figures(settings: Settings, path: str) -> Iterator[Named]:
             yield "record/consistent", Fault(Place(path, (name,)), f"a {words} of {figure.text} cannot be", f'write it as "{figure.example}"')
 
 
-def _hint(word: str, known: Iterable[str]) -> str:
+def hint(word: str, known: Iterable[str]) -> str:
+    """What helps where a rule or a pack is named that is not there: the one that was probably meant, or those there are."""
     names = sorted(known)
     start, _, rest = word.rpartition("/")
     same = [name for name in names if start and name.startswith(start + "/")] or names

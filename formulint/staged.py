@@ -16,6 +16,7 @@ from formulint.judge import Judge
 from formulint.rulebook import Shipped
 from formulint.scope import Touched, touched
 from formulint.snapshot import Snapshot
+from formulint.standing import STANDING_FILE
 from formulint.together import told
 
 UNKNOWN = "record/known-material"
@@ -49,8 +50,7 @@ def judge(folder: str, today: date | None) -> Staged | None:
     shipped = Shipped()
     catalog = Catalog(state, shipped)
     catalog.require_settings()
-    folders = catalog.settings.folders
-    ours = {fault.place.path for fault in state.faults_below((folders.materials, folders.formulas, folders.rules))}
+    ours = {fault.place.path for fault in state.faults_below((*catalog.settings.folders.all, STANDING_FILE))}
     before = Catalog(snapshot.before(state, changes), shipped, catalog.today) if repository.head else None
     reach = touched(catalog, changes, before)
     if not reach.anything and not odd & ours:

@@ -14,7 +14,7 @@ from formulint.compare import FormulaChange, RecordChange
 from formulint.compare import formulas as compare_formulas
 from formulint.compare import materials as compare_materials
 from formulint.content import Gap, Value
-from formulint.finding import Finding, Level
+from formulint.finding import Finding
 from formulint.folding import causes_first
 from formulint.gate import Answer
 from formulint.judge import Judge
@@ -32,7 +32,9 @@ from formulint.report import (
     by_record,
     counted,
     heading,
+    left_out,
     located,
+    shown,
     state_words,
     stop_line,
     summary,
@@ -164,7 +166,7 @@ def _about(catalog: Catalog, change: FormulaChange) -> tuple[Located, ...]:
 def marked(found: Iterable[Located], old: Iterable[Finding], words: str) -> tuple[Located, ...]:
     """The findings, those that were there already with the words for it."""
     known = {one.about for one in old}
-    return tuple(replace(one, said=words) if one.finding.about in known else one for one in found)
+    return tuple(replace(one, said="; ".join(filter(None, (words, one.said)))) if one.finding.about in known else one for one in found)
 
 
 def _on_base(answer: Answer, seen: Sequence[Finding]) -> list[Finding]:
@@ -219,7 +221,7 @@ def with_deltas(report: Report, staged: Staged, found: Deltas) -> Report:
 
 def gate(answer: Answer, notes: bool) -> Report:
     """The answer of the gate: what was judged by what, what keeps it out, and what the proposal does to the paints."""
-    seen = [one for one in answer.findings if notes or one.level is not Level.note]
+    seen = shown(answer.findings, notes)
     sections = by_record(answer.after, marked(located(answer.after, causes_first(seen)), _on_base(answer, seen), ON_BASE))
     sections += tuple(record_sections(answer.records))
     sections += tuple(change_sections(answer.before, answer.after, [one for one in answer.changes if printed_moves(answer.after, one)], {}))
@@ -233,6 +235,7 @@ def gate(answer: Answer, notes: bool) -> Report:
     title = f"formulint gate: {answer.after.snapshot.label} into {answer.base[:7]}, judged as on {answer.after.today}"
     judged = f"{counted(len(answer.scope.formulas), 'formula')} and {counted(len(answer.scope.materials), 'material')} judged"
     closing = [f"{judged}: {summary(answer.findings)}"]
+    closing += left_out(answer.findings, notes) if any(one.stood for one in answer.findings) else []
     closing += [f"NO: {stop_line(answer.after, one)}" for one in refused[:5]]
     closing += [f"and {len(refused) - 5} more"] if len(refused) > 5 else []
     closing.append(verdict)

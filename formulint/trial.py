@@ -23,7 +23,7 @@ from formulint.verdict import CLOSE
 from formulint.vessels import Spot
 
 Told = Counter[tuple[str, str, str, str]]
-"""How often each rule speaks: by formula, rule, kind of finding and property."""
+"""How often each rule speaks: by formula, rule, kind of finding (or that it may stand) and property."""
 
 USUAL = 20  # lines of a sheet
 FORMULA_COSTS = 15  # to judge a formula written otherwise takes as long as to compute it so often (measured)
@@ -128,7 +128,8 @@ def told(judge: Judge, name: str) -> Told:
 
 
 def _key(finding: Finding) -> tuple[str, str, str, str]:
-    return finding.formula, finding.rule, finding.fault.kind, finding.fault.property
+    kind = finding.fault.kind if finding.granted is None else "granted"  # leave that is lost makes it count
+    return finding.formula, finding.rule, kind, finding.fault.property
 
 
 def distance(goal: Goal, subject: FormulaSubject) -> float | None:

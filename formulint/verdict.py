@@ -11,7 +11,7 @@ from msgspec import Struct
 
 from formulint.content import Gap, Value
 from formulint.errors import Misread
-from formulint.finding import Fault, Place
+from formulint.finding import Fault, Measured, Place
 from formulint.interval import AtLeast, ends
 from formulint.properties import BY_ID, DOSE_BY_ID, NO_CAS, SUBSTANCE, dimension_of
 from formulint.quantity import Quantity, in_unit, read, show
@@ -159,6 +159,7 @@ def judge_bounds(
     low, high = ends(value)
     below = bound is bounds[0] and not (bound is bounds[1] and low >= bound.base * (1 - CLOSE))  # both may be one object
     far = low if below else high
+    off = Measured(far, bound.base, bound.unit.dimension, unit)
     unit, digits = readable(unit, digits, low, *(() if isinstance(value, AtLeast) else (high,)), bound.base)
     number, limit = apart(far, bound, unit, digits)
     side = "below" if below else "above"
@@ -167,7 +168,7 @@ def judge_bounds(
         near = high if below else low
         number, limit = apart(near, bound, unit, digits)
         message = f"{name} is {number}, {side} the limit of {limit}"
-        yield Fault(place, message, measured=number, limit=limit, unit=unit)
+        yield Fault(place, message, measured=number, limit=limit, unit=unit, off=off)
         return
     words = shown(value, unit, digits)
     words = f"is {words} and may be more" if isinstance(value, AtLeast) else f"lies from {words}"
@@ -177,7 +178,7 @@ def judge_bounds(
     if sharp is not None and sharp.cause:
         message = f"{message}. {sharp.cause}"
         remedy, places = "ask the supplier for a narrower range, or for the figure itself", sharp.places
-    yield Fault(place, message, remedy, kind="open", measured=shown(value, unit, digits), limit=limit, unit=unit, related=places)
+    yield Fault(place, message, remedy, kind="open", measured=shown(value, unit, digits), limit=limit, unit=unit, related=places, off=off)
 
 
 def _listed(gap: Gap) -> str:

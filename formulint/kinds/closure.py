@@ -7,7 +7,7 @@ from msgspec.structs import replace
 
 from formulint.content import SHARES, Gap, shares_close
 from formulint.errors import Misread
-from formulint.finding import Fault, Place
+from formulint.finding import Fault, Measured, Place
 from formulint.interval import Number, ends
 from formulint.quantity import read
 from formulint.rule import Goal, Rule
@@ -49,7 +49,8 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         found = _closes(total, batch.base, subject.closure)
         if found == "fail":
             low, high = ends(total)
-            fault = self._off(subject, low if low > batch.base else high, place)
+            near, far = (low, high) if low > batch.base else (high, low)
+            fault = replace(self._off(subject, near, place), off=Measured(far, batch.base, batch.dimension, batch.lo.unit.symbol))
             yield self._with_slip(subject, fault, batch.base, subject.closure, batch.lo.unit.symbol)
         elif found == "open":
             unit = batch.lo.unit.symbol
@@ -92,6 +93,7 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         found = _closes(total, 1.0, read(self.shares_within, ("mass share",)).base)
         if not found:
             return
+        far = max(ends(total), key=lambda end: abs(end - 1.0))
         low, high = (f"{100 * end:.6g}" for end in ends(total))
         amount = f"{low} %" if low == high else f"{low} to {high} %"
         words = f"the shares add up to {amount}, not to 100 %"
@@ -99,7 +101,7 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         if found == "open":
             words = f"the shares add up to {amount}; 100 % is asked, so they cannot be said to close"
             remedy = "write figures instead of ranges where they are known"
-        yield Fault(place, words, remedy, found, amount, "100 %", "%")
+        yield Fault(place, words, remedy, found, amount, "100 %", "%", off=Measured(far, 1.0, "mass share", "%"))
 
     def _off(self, subject: FormulaSubject, total: float, place: Place) -> Fault:
         batch = subject.formula.batch

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from formulint.errors import Misread
 from formulint.figure import Figure
-from formulint.finding import Fault, Place
+from formulint.finding import Fault, Measured, Place
 from formulint.formula import Bounds
 from formulint.quantity import Quantity, in_unit, read
 from formulint.rule import Pick, Rule
@@ -54,7 +54,9 @@ class Plausibility(Rule, frozen=True, kw_only=True, tag="plausibility", tag_fiel
         meant = next((one for one in _readings(figure) if _inside(one, least, most)), None)
         if meant is not None:
             remedy = f'{meant} would be usual: {remedy}'
-        yield Fault(Place(subject.stock.path, (field,)), words, remedy, measured=figure.text, limit=usual)
+        worst, bound = (figure.lo, least) if below else (figure.hi, most)
+        off = None if bound is None else Measured(worst.base, bound.base, figure.dimension, worst.unit.symbol)
+        yield Fault(Place(subject.stock.path, (field,)), words, remedy, measured=figure.text, limit=usual, off=off)
 
     def _read(self, field: str, bounds: Bounds) -> tuple[Quantity | None, Quantity | None]:
         dimension = (DIMENSIONS[field],)

@@ -9,7 +9,7 @@ from msgspec import Meta
 
 from formulint.errors import Misread
 from formulint.figure import Figure
-from formulint.finding import Fault, Place
+from formulint.finding import Fault, Measured, Place
 from formulint.formula import Addition, Process
 from formulint.quantity import Quantity, read
 from formulint.rule import Rule
@@ -73,7 +73,8 @@ class Step(Rule, frozen=True, kw_only=True, tag="step", tag_field="kind"):
         else:
             number, limit = apart(value.base, bound, unit, max(0, value.decimals))
         words = f"{_WORDS[self.figure]} {number}, {side} {limit}"
-        return Fault(place, words, measured=number, limit=limit, unit=unit)
+        off = Measured(value.base, bound.base, dimension, unit)
+        return Fault(place, words, measured=number, limit=limit, unit=unit, off=off)
 
     def _bounds(self) -> tuple[Quantity | None, Quantity | None]:
         dimension = DIMENSIONS[self.figure]

@@ -28,9 +28,11 @@ def show(report: Report) -> str:
 
 
 def weight(finding: Finding) -> str:
-    """The word of a host for how much a finding weighs: what does not stop is at most a warning."""
+    """The word of a host for how much a finding weighs: what does not stop is at most a warning, what may stand a notice."""
     if finding.blocks:
         return "error"
+    if finding.granted is not None:
+        return WORDS[Level.note]
     return WORDS[min(finding.level, Level.warning)]
 
 

@@ -18,7 +18,7 @@ from formulint.clean import json_safe
 from formulint.compare import FormulaChange, PropertyChange, RecordChange
 from formulint.content import Gap, Value
 from formulint.fields import FieldChange
-from formulint.finding import Finding, Level, Place, Remedy
+from formulint.finding import Finding, Grant, Level, Place, Remedy
 from formulint.gate import Answer
 from formulint.interval import AtLeast, ends
 from formulint.mend import Mending
@@ -100,8 +100,21 @@ def result(catalog: Catalog, finding: Finding) -> dict[str, object]:
         "missing": [_place(catalog, place) for place in fault.missing],
         "related": [_place(catalog, place) for place in fault.related],
         "remedies": [_remedy(catalog, one) for one in finding.remedies],
-        "suppressed": None,
+        "suppressed": None if finding.granted is None else _granted(finding.granted),
     }  # fmt: skip
+
+
+def _granted(grant: Grant) -> dict[str, object]:
+    """By what a finding may stand: a concession, or the list of old findings."""
+    conceded = grant.until is not None
+    return {
+        "concession": grant.by if conceded else None,
+        "expires": str(grant.until) if conceded else None,
+        "reason": grant.reason,
+        "reaches": list(grant.reaches),
+        "standing": None if conceded else grant.by,
+        "since": None if grant.since is None else str(grant.since),
+    }
 
 
 def _remedy(catalog: Catalog, remedy: Remedy) -> dict[str, object]:

@@ -75,6 +75,8 @@ def _section(at: int, section: Section) -> list[str]:
 
 def tone(finding: Finding) -> str:
     """The class of a finding's mark; the word beside it says the same."""
+    if finding.granted is not None:
+        return "said"
     return "stop" if finding.blocks else "wait" if finding.level is not Level.note or finding.fault.kind == "review" else "said"
 
 

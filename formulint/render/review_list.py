@@ -32,5 +32,7 @@ def show(report: Report) -> str:
 
 
 def severity(finding: Finding) -> str:
-    """The host's word: ``blocker`` for what stops, else by level."""
+    """The host's word: ``blocker`` for what stops, else by level; what may stand is a note."""
+    if finding.granted is not None:
+        return SEVERITY[Level.note]
     return "blocker" if finding.blocks else SEVERITY[finding.level]

@@ -9,7 +9,7 @@ from urllib.parse import quote
 from formulint import __version__
 from formulint.clean import clean, json_safe
 from formulint.finding import Finding, Level, Mark
-from formulint.report import Located, Report
+from formulint.report import Located, Report, granted_words
 
 SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
 MOST = 5000  # results that a code host keeps of one file (its documentation, verified)
@@ -20,9 +20,11 @@ def show(report: Report) -> str:
     told = [one for one in report.findings if one.finding.level is not Level.note]
     rules = {one.finding.rule: one.finding for one in reversed(told)}
     numbers = {rule: at for at, rule in enumerate(sorted(rules))}
-    results = [_result(one, report.root, numbers) for one in told[:MOST]]
+    leave = any(one.finding.granted is not None for one in told)  # of suppressions, the standard asks for all or none
+    results = [{**_result(one, report.root, numbers), **({"suppressions": _leave(one)} if leave else {})} for one in told[:MOST]]
     if len(told) > MOST:
-        results.append({"kind": "review", "level": "none", "message": {"text": f"{len(told) - MOST} more are not listed here"}})
+        rest: dict[str, object] = {"kind": "review", "level": "none", "message": {"text": f"{len(told) - MOST} more are not listed here"}}
+        results.append({**rest, **({"suppressions": []} if leave else {})})
     run = {
         "tool": {
             "driver": {
@@ -81,6 +83,12 @@ def _result(one: Located, root: str, numbers: dict[str, int]) -> dict[str, objec
     related = [{"id": at, **_location(mark, root)} for at, mark in enumerate(one.related, 1) if mark.path]
     fixes = list(_fixes(finding, root))
     return {**found, **({"relatedLocations": related} if related else {}), **({"fixes": fixes} if fixes else {})}
+
+
+def _leave(one: Located) -> list[dict[str, str]]:
+    """By what a finding may stand, in the words of the standard; an empty list where nobody gave leave."""
+    words = granted_words(one.finding)
+    return [{"kind": "external", "status": "accepted", "justification": clean(words, 1000)}] if words else []
 
 
 def _location(mark: Mark, root: str) -> dict[str, object]:

@@ -61,6 +61,8 @@ def safe(text: str) -> str:
 
 def label(finding: Finding) -> str:
     """One word for how much a finding weighs."""
+    if finding.granted is not None:
+        return "old" if finding.stood else "granted"
     if finding.fault.kind == "review":
         return "review"
     if finding.fault.kind == "open":
