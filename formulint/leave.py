@@ -19,7 +19,7 @@ from formulint.quantity import read
 from formulint.settings_check import hint
 from formulint.standing import NEVER, STANDING_FILE, Old, Standing
 from formulint.suggest import similar
-from formulint.verdict import CLOSE
+from formulint.verdict import CLOSE, apart
 
 MOST = 500  # concessions; whoever has more has other rules than those that are written down
 FORMAT = Source("the format of the repository", "", "house")
@@ -217,7 +217,7 @@ class Leave:
 
     def _mended(self, judged: set[str], whole: bool) -> Iterator[Finding]:
         lines = (line for key, line in self._lines.items() if self._met[key] < line.count)
-        gone = [line for line in lines if line.formula in judged or (whole and line.material in judged)]
+        gone = sorted((line for line in lines if line.formula in judged or (whole and line.material in judged)), key=Old.order)
         if gone:
             named = ", ".join(f"{line.rule} in {line.formula or line.material}" for line in gone[:3])
             words = f"mended, and still on the list of old findings: {named}{f' and {len(gone) - 3} more' if len(gone) > 3 else ''}"
@@ -287,8 +287,17 @@ def _short(one: Concession, fault: Fault) -> Trouble | None:
     except Misread as error:
         return rule, ("up_to",), f"{one.code}: {error.message}", error.remedy
     if beyond:
-        return rule, ("up_to",), f"{what} may stand up to {one.up_to}; it is {fault.measured}, so it counts", "mend it, or have it conceded anew"
+        return rule, ("up_to",), f"{what} may stand up to {one.up_to}; it is {_apart(one.up_to, fault)}, so it counts", "mend it, or have it conceded anew"
     return None
+
+
+def _apart(up_to: str, fault: Fault) -> str:
+    """A value that is further off than was conceded, in as many digits as it takes to see that."""
+    off = fault.off
+    if off is None or isinf(off.worst):
+        return fault.measured or "not known"
+    edge = read(up_to, (off.dimension,))
+    return apart(off.worst, edge, edge.unit.symbol, max(0, edge.decimals))[0]
 
 
 def _malformed(one: Concession, name: str, codes: Counter[str]) -> Iterator[Trouble]:

@@ -40,6 +40,10 @@ class Old(Struct, frozen=True, forbid_unknown_fields=True):
         """What the same finding has on every day: rule, record, kind, and what it speaks of."""
         return self.rule, self.formula or self.material or "", self.kind, self.about
 
+    def order(self) -> tuple[str, str, str, str]:
+        """By what the list is sorted: record, rule, what it is about, kind."""
+        return self.formula or self.material or "", self.rule, self.about, self.kind
+
 
 class Standing(Struct, frozen=True, forbid_unknown_fields=True):
     """The list, with the day on which it was begun."""
@@ -52,7 +56,7 @@ class Standing(Struct, frozen=True, forbid_unknown_fields=True):
 def written(day: date, findings: Iterable[Old]) -> str:
     """The text of the list, sorted, so that two branches that take lines out can be merged."""
     parts = [HEAD.format(day=day), f"format = 1\nday = {day}\n"]
-    parts += [_table(one) for one in sorted(findings, key=lambda one: (one.formula or one.material or "", one.rule, one.about, one.kind))]
+    parts += [_table(one) for one in sorted(findings, key=Old.order)]
     return "\n".join(parts)
 
 

@@ -11,14 +11,14 @@ from msgspec.structs import replace
 
 from formulint import snapshot
 from formulint.catalog import Catalog
-from formulint.commands.states import TODAY, opened, put
+from formulint.commands.states import OUTPUT, TODAY, opened, put, shown
 from formulint.errors import UserError
 from formulint.finding import Finding
 from formulint.judge import Judge
 from formulint.leave import Leave, far, key_of, worse
 from formulint.options import Option
 from formulint.proposal import refuses
-from formulint.report import counted
+from formulint.report import Report, by_record, counted, located, title_line
 from formulint.rulebook import Shipped
 from formulint.scope import everything
 from formulint.standing import NEVER, STANDING_FILE, Old, written
@@ -27,7 +27,7 @@ from formulint.writing import write_below
 OPTIONS = (
     Option("--anew", "begin the list anew: what is found today may stand, new findings too", default=False),
     TODAY,
-    Option("--output", "write what is said to this file instead of the screen", "FILE"),
+    *OUTPUT,
 )
 
 
@@ -57,7 +57,13 @@ def run(options: SimpleNamespace) -> int:
         raise UserError("no files lie here, so no list can be written", "go where the files of the repository lie")
     if STANDING_FILE not in catalog.snapshot.entries or catalog.snapshot.read(STANDING_FILE) != text:
         write_below(catalog.snapshot.folder, STANDING_FILE, text)
-    put(options, _told(taken))
+    if options.format == "json":
+        from formulint.render import json_report
+
+        put(options, json_report.standing(catalog, taken.kept, taken.mended, taken.others))
+    else:
+        sections = by_record(catalog, located(catalog, taken.others))
+        put(options, shown(options, Report(title_line(catalog), (), sections, tuple(_lines(taken))), catalog.snapshot.root))
     return 1 if any(one.blocks for one in taken.others) else 0
 
 
@@ -115,10 +121,6 @@ def _nearer(catalog: Catalog, line: Old, within: Sequence[Finding]) -> Old:
         return line
     (fresh,) = _listed(catalog, within).kept
     return replace(line, count=fresh.count, up_to=fresh.up_to)
-
-
-def _told(taken: Taken) -> str:
-    return "".join(f"{line}\n" for line in _lines(taken))
 
 
 def _lines(taken: Taken) -> Iterator[str]:

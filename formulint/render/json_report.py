@@ -29,6 +29,7 @@ from formulint.quantity import Quantity, in_unit
 from formulint.report import assumptions, overall
 from formulint.side import Side
 from formulint.spread import causes, spread
+from formulint.standing import Old
 from formulint.verdict import units_of
 from formulint.vessels import Spot
 
@@ -164,6 +165,22 @@ def gate(answer: Answer) -> str:
             "verdict": overall(worst),
             "answer": "no" if refused else "yes",
             "results": [result(catalog, finding) for finding in answer.findings],
+        }
+    )
+
+
+def standing(catalog: Catalog, kept: Iterable[Old], mended: int, others: Iterable[Finding]) -> str:
+    """The ``standing`` object: what is on the list now, how much was taken out, and what stops and is not on it."""
+    return dumps(
+        {
+            "format": "formulint/standing/1",
+            "date": str(catalog.today),
+            "kept": [
+                {"rule": one.rule, "formula": one.formula, "material": one.material, "about": one.about, "kind": one.kind, "count": one.count, "up_to": one.up_to}
+                for one in sorted(kept, key=Old.order)
+            ],
+            "mended": mended,
+            "others": [result(catalog, one) for one in others],
         }
     )
 
