@@ -130,14 +130,15 @@ class Judge:
     def _judged(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
         """Findings of all rules; of several that are open for one and the same reason, the weightiest."""
         opened: dict[str, Finding] = {}
-        for finding in self._all(subject, code):
+        for finding in self.every(subject, code):
             if finding.fault.kind != "open":
                 yield finding
             elif finding.fault.message not in opened or finding.level > opened[finding.fault.message].level:
                 opened[finding.fault.message] = finding
         yield from opened.values()
 
-    def _all(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
+    def every(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
+        """What each rule has to say about a formula, none of it told in place of another, and without leave."""
         formula = subject.formula
         held = subject.picked.keys()
         self._spend(subject)

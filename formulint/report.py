@@ -12,6 +12,10 @@ from formulint.finding import Finding, Level, Mark
 from formulint.folding import causes_first
 from formulint.judge import Scope
 
+CHECKED = {
+    "verified": "verified", "practice": "common practice, no source", "memory": "from memory, not verified", "house": "the house's own figure",
+}  # fmt: skip
+"""How well a figure was checked, in words."""
 FEW = 6  # formulas that are named in one line
 
 Tone = Literal["plain", "good", "bad", "warn", "muted"]

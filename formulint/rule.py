@@ -187,6 +187,14 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
         """What the rule has to say about all materials together."""
         return iter(())
 
+    def says(self) -> tuple[str, ...]:
+        """What the rule asks, in sentences with all its figures, so that nobody has to read its table; each kind has its own."""
+        return (self.title,)
+
+    def unchecked(self, subject: FormulaSubject) -> str:
+        """Why the rule is silent though it may be broken: what it would have to know of the formula; empty where it has looked."""
+        return ""
+
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself, beyond the shape of its table."""
         return iter(())

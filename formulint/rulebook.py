@@ -197,6 +197,12 @@ class Rulebook:
         """General and house rules, in force or not."""
         return (*(entry for name in self.shipped.general() for entry in self.shipped.rules(name)), *self.house)
 
+    def listed(self) -> tuple[Entry, ...]:
+        """The same with the tables of all markets, by pack; those of the house last."""
+        markets = (f"voc/{one.id}" for one in self.shipped.vocabulary().market if self.shipped.has_market(one.id))
+        shipped = (entry for name in (*self.shipped.general(), *markets) for entry in self.shipped.rules(name))
+        return (*sorted(shipped, key=lambda entry: entry.id.partition("/")[0]), *self.house)
+
     def by_id(self) -> dict[str, Entry]:
         """The same by id."""
         if self._by_id is None:

@@ -33,14 +33,14 @@ def paint(lines: str = GLYCOL, revision: int = 1) -> dict[str, str]:
     return {"formulas/T-1.toml": head + stage, "materials/MUTE.toml": MATERIAL}
 
 
-def conceded(code: str = "C-001", **more: object) -> dict[str, str]:
+def conceded(**more: object) -> dict[str, str]:
     """A concession for glycol above its ceiling, with fields written otherwise or, where None, left out."""
     fields: dict[str, object] = {
-        "code": code, "rule": "dose/glycol-ceiling", "formula": "T-1", "revision": 1, "up_to": "11.5 %",
+        "code": "C-001", "rule": "dose/glycol-ceiling", "formula": "T-1", "revision": 1, "up_to": "11.5 %",
         "reason": "trial for the north", "approved_by": LAB, "expires": date(2026, 5, 31),
     }  # fmt: skip
     lines = [f"{key} = {value if isinstance(value, date) else json.dumps(value)}" for key, value in {**fields, **more}.items() if value is not None]
-    return {f"concessions/{code}.toml": "\n".join(lines) + "\n"}
+    return {"concessions/C-001.toml": "\n".join(lines) + "\n"}
 
 
 def found(files: Mapping[str, str], today: date = DAY, scope: tuple[str, ...] = ("formulas/T-1.toml",)) -> tuple[Finding, ...]:

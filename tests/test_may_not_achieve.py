@@ -63,7 +63,14 @@ MAY_NOT: dict[str, tuple[str, ...]] = {
     ),
     "be the first to say what is asked of it": ("gate::a_first_adoption_is_read_by_somebody", "gate::settings_on_neither_side"),
     "change what checks it, unseen": ("gate_attacks::it_is_refused_with_the_reason", "gate::policy_above_a_root_in_a_folder", "ci_example::a_proposal_that_changes_its_own_check_may_not"),
-    "excuse itself": ("judge::a_concession_or_a_comment_hides_nothing", "gate_attacks::it_is_refused_with_the_reason"),
+    "excuse itself": (
+        "judge::a_concession_or_a_comment_hides_nothing", "gate_attacks::it_is_refused_with_the_reason", "leave::what_is_doubtful_gives_no_leave_and_is_told",
+        "leave::what_cannot_be_read_stops_and_gives_no_leave", "leave::nothing_else_stands_by_it",
+        "concessions_in_git::no_leave_that_a_proposal_gives_itself_acts", "concessions_in_git::what_it_concedes_no_longer_on_a_later_day_is_refused",
+        "concessions_in_git::a_higher_revision_has_no_leave", "concessions_in_git::leave_that_cannot_be_read_on_the_base_is_no_yes",
+        "concessions_in_git::what_gets_worse_counts_again", "concessions_in_git::what_cannot_be_read_or_is_unsafe_is_never_on_the_list",
+        "concessions_in_git::in_the_gate_the_list_of_the_base_counts",
+    ),
     "choose the day on which it is judged": (
         "gate::the_day_is_the_later_of_both", "gate::a_proposal_older_than_its_base", "gate::a_proposal_from_the_future_does_not_outlive_a_rule", "gate::a_date_that_nobody_can_read",
     ),

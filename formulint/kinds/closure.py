@@ -133,6 +133,15 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
             measured=f"{100 * low:.6g} %", limit="100 %", unit="%",
         )  # fmt: skip
 
+    def says(self) -> tuple[str, ...]:
+        """What is added up, and how near it has to come."""
+        if self.what == "shares":
+            return ("The shares of a material come to 100 %, within the digits in which they are written.",)
+        return (
+            "Mass or volume of the lines comes to the batch, within the settings' closure.",
+            f"Where every line is a share, they come to 100 % within {self.shares_within}.",
+        )
+
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: a tolerance that is no share."""
         try:

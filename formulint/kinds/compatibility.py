@@ -20,6 +20,7 @@ from formulint.subject import FormulaSubject
 from formulint.verdict import Outcome, outcome, read_bound, shown
 from formulint.vessels import Charge
 from formulint.vocabulary import Ionic
+from formulint.wording import listed, pick_words
 
 Word = Annotated[str, Meta(min_length=1)]
 BASIS = {"batch": ("total_mass", "the paint"), "film": ("nonvolatile_mass", "what stays in the film")}
@@ -238,6 +239,28 @@ class Compatibility(Rule, frozen=True, kw_only=True, tag="compatibility", tag_fi
         place = Place(subject.path, ("tests", "ph"))
         return "open", f"it happens at pH {_range(least, most)}; the sheet allows {_range(low, high)}", (place,)
 
+    def says(self) -> tuple[str, ...]:
+        """What does not go together, and from when on."""
+        one = f"{self.one_is} ({side_words(self.one)})"
+        if self.other is None:
+            asked = f"No {one} in the paint."
+        else:
+            meet = "in one paint" if self.contact == "formula" else "charged upon each other in a vessel"
+            asked = f"No {one} together with {self.other_is} ({side_words(self.other)}), {meet}."
+        enough = [f"From {self.least} of {BASIS[self.on][1]} on."] if self.least is not None else []
+        ph = [f"Where the sheet asks for pH {_range(*_ends(self.ph))}."] if self.ph is not None else []
+        suspects = [side_words(one) for one in (self.one_may_be, self.other_may_be) if one is not None]
+        open_ = [f"Open for what may be it and does not name each component by CAS number: {listed(suspects)}."] if suspects else []
+        return (asked, *enough, *ph, *open_)
+
+    def unchecked(self, subject: FormulaSubject) -> str:
+        """The conditions of a rule that is no error, where nobody can say whether they hold."""
+        ones = _present(subject, self.one, self.one_may_be) if self.level != "error" else []
+        if not ones or (self.other is not None and not _present(subject, self.other, self.other_may_be)):
+            return ""
+        holds, words, _ = self._conditions(subject, ones)
+        return words if holds == "open" else ""
+
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself."""
         yield from self._faults_of_sides()
@@ -262,6 +285,19 @@ class Compatibility(Rule, frozen=True, kw_only=True, tag="compatibility", tag_fi
             yield Misread("other and other_is stand together", "say in a word or two what other selects", ("other_is",))
         if self.other is None and (self.contact == "vessel" or self.other_may_be is not None):
             yield Misread("without other, a rule can only keep one out of the paint", "add other and other_is", ("other",))
+
+
+def side_words(side: Side) -> str:
+    """What a side selects, in words."""
+    own = pick_words(side)
+    if side.ionic:
+        own = f"any {listed(side.ionic)} material" if own == "any material" else f"{listed(side.ionic)} {own}"
+    if not side.any_:
+        return own
+    either = listed(map(side_words, side.any_))
+    left = f" (not: {listed(map(pick_words, side.but))})" if side.but else ""
+    asked = side.functions or side.forms or side.tags or side.codes or side.cas or side.states or side.ionic
+    return f"{own}, if it is {either}" if asked else f"{either}{f', in each case{left}' if left else ''}"
 
 
 def _either(sure: Side, maybe: Unnamed | None) -> Side:

@@ -11,6 +11,7 @@ from formulint.material import Material
 from formulint.quantity import read
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject, MaterialSubject
+from formulint.wording import field_words, listed, pick_words
 
 DAY = 86400  # s
 
@@ -85,6 +86,13 @@ class Completeness(Rule, frozen=True, kw_only=True, tag="completeness", tag_fiel
         years = today.year - value.year - (value > _years_before(today, today.year - value.year))
         rest = (_years_before(today, years) - value).days
         return f"{years} years and {rest} day{'s' if rest > 1 else ''}" if rest else f"{years} years"
+
+    def says(self) -> tuple[str, ...]:
+        """Which figures are asked of which records."""
+        picked = "every material" if self.of == Pick() else f"every record of {pick_words(self.of)}"
+        whose = "Every formula" if self.record == "formula" else picked.capitalize()
+        age = f", not older than {self.max_age.replace(' a', ' years')} and not in the future" if self.max_age is not None else ""
+        return (f"{whose} gives: {listed(map(field_words, self.needs), 'and')}{age}.",)
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: a field that no record has, an age that is no time."""

@@ -19,8 +19,10 @@ from formulint.quantity import Quantity
 from formulint.rule import Goal, Pick, Rule
 from formulint.subject import FormulaSubject, Measure
 from formulint.verdict import KEPT, judge_bounds, read_bound, read_bounds, refuse_crossed
+from formulint.wording import pick_words, window
 
 ANY_DOSE = DOSES[0].id  # all doses are shares by mass
+STRENGTH = {"active": "by the active part", "supplied": "as supplied", "nonvolatile": "by what stays in the film"}
 BASIS_WORDS = {"pigment": "on pigment", "binder": "on binder solids", "batch": "in the paint"}
 
 
@@ -192,6 +194,16 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         lines = [line for line in subject.resolved.lines if not set(codes).isdisjoint(subject.leaves_of(line.code))]
         heaviest = max(lines, key=lambda line: line.kg if isinstance(line.kg, float) else 0.0)
         return Place(subject.path, (*heaviest.keys, "amount"))
+
+    def says(self) -> tuple[str, ...]:
+        """The window, and what is dosed on what."""
+        if self.window == "supplier":
+            return ("Each material whose file gives its supplier's window of doses: as supplied, in the paint, inside that window.",)
+        picked = pick_words(self.of)
+        inside = "" if self.of == Pick() else f" in {picked}"
+        what = f"CAS {self.component}{inside}" if self.component else f"{picked}, {STRENGTH[self.as_]}"
+        name = f"{self.name.rstrip(',')} ({what})" if self.name else what
+        return (f"{name}: {window(self.min, self.max)} {BASIS_WORDS[self.on]}.",)
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: no bound, or a bound that is not a share."""

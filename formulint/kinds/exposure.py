@@ -11,6 +11,7 @@ from formulint.formula import Stage
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject
 from formulint.vocabulary import StepKind
+from formulint.wording import listed, pick_words
 
 
 class Exposure(Rule, frozen=True, kw_only=True, tag="exposure", tag_field="kind"):
@@ -45,6 +46,11 @@ class Exposure(Rule, frozen=True, kw_only=True, tag="exposure", tag_field="kind"
         if stage.process is not None and stage.process.step in self.steps:
             return -1
         return next((at for at in range(j + 1, len(stage.additions)) if stage.additions[at].step in self.steps), None)
+
+    def says(self) -> tuple[str, ...]:
+        """What is kept from which steps."""
+        asked = f"None of this is in a stage when a step of kind {listed(self.steps)} runs there: {pick_words(self.of)}."
+        return (asked, *(["It must be so: only two people together may concede it."] if self.must else []))
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself."""

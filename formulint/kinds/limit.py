@@ -9,6 +9,7 @@ from formulint.finding import Fault, Place
 from formulint.rule import Applied, Goal, Rule
 from formulint.subject import FormulaSubject, measure_of, value_of
 from formulint.verdict import judge_bounds, read_bounds, refuse_crossed, title_of, units_of
+from formulint.wording import window
 
 
 def goal_of(property_id: str, least: str | None, most: str | None, subject: FormulaSubject, place: Place) -> Goal:
@@ -46,6 +47,10 @@ class Limit(Rule, frozen=True, kw_only=True, tag="limit", tag_field="kind"):
     def bounds(self, subject: FormulaSubject) -> Iterator[Applied]:
         """The bounds as written."""
         yield Applied(self.property, self.min, self.max, self.title)
+
+    def says(self) -> tuple[str, ...]:
+        """The bounds."""
+        return (f"{title_of(self.property)}: {window(self.min, self.max)}.",)
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: no bound, no such property, a bound in another unit."""

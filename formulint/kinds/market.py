@@ -12,6 +12,7 @@ from formulint.finding import Fault, Place
 from formulint.rule import Applied, Goal, Rule, Where
 from formulint.subject import FormulaSubject, measure_of
 from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
+from formulint.wording import days, where_words
 
 BASIS = {"less-water": "voc_less_water", "material": "voc_material", "ready-to-use": "voc_ready_to_use"}
 
@@ -40,6 +41,13 @@ class NotExempt(Struct, frozen=True, forbid_unknown_fields=True):
     name: str
     checked: Literal["verified", "practice", "memory"] = "memory"
     note: str = ""
+
+
+def _when(row: Category) -> str:
+    """When a row is in force, and which paints it is for if nobody names it."""
+    picked = "" if row.where is None else where_words(row.where)
+    parts = [days(row.from_, row.until), f"taken for {picked}" if picked else ""]
+    return "".join(f", {part}" for part in parts if part)
 
 
 class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
@@ -103,6 +111,12 @@ class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
         row = self.row(subject) if self.id in subject.formula.markets else None
         if row is not None:
             yield Applied(BASIS[row.basis], None, row.max, f"{self.id}, {row.name}")
+
+    def says(self) -> tuple[str, ...]:
+        """The table, row by row, and what is counted here and nowhere else."""
+        rows = [f"{row.name}: at most {row.max}, {title_of(BASIS[row.basis])}{_when(row)} ({row.checked})." for row in self.category]
+        counted = [f"Counted as VOC: {one.name}, CAS {one.cas} ({one.checked})." for one in self.not_exempt]
+        return (f"By the {self.scheme} definition of VOC, for paints sold in {self.id}; the category follows from class and use, or is named.", *rows, *counted)
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the table itself: no row, or a limit that is no mass per volume."""

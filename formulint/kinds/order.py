@@ -10,6 +10,7 @@ from formulint.quantity import read
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject
 from formulint.vessels import Charge, Spot
+from formulint.wording import pick_words
 
 MOST_CHOSEN = 6  # additions of which every choice is looked at: sixty-four
 
@@ -160,6 +161,19 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
         words = f"{self._said(subject, charge)} goes in when {100 * share:.0f} % of {firsts[0].code} is there; {self.share} is asked"
         remedy = f"charge more of {firsts[0].code} before {charge.code}"
         return Fault(self._place(subject, charge), words, remedy, related=tuple(self._place(subject, one) for one in firsts))
+
+    def says(self) -> tuple[str, ...]:
+        """Which goes in before which, and what is as good."""
+        first, then = pick_words(self.first), pick_words(self.then)
+        if self.quantifier == "every":
+            asked = f"Whenever {first} goes in, none of this is in the vessel yet: {then}."
+        elif self.quantifier == "enough":
+            asked = f"Whenever {then} goes in, at least {self.share} of all this is in the vessel: {first}."
+        else:
+            asked = f"Whenever {then} goes in, some of this is in the vessel already: {first}."
+        joins = ["It may also lie in its vessel alone, if what joins it first brings that along."] if self.may_join else []
+        must = ["It must be so, or the batch is lost: only two people together may concede it."] if self.must else []
+        return (asked, *joins, *must)
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself."""

@@ -10,6 +10,7 @@ from formulint.quantity import Quantity, in_unit, read
 from formulint.rule import Pick, Rule
 from formulint.subject import MaterialSubject
 from formulint.verdict import refuse_crossed
+from formulint.wording import field_words, pick_words, window
 
 FACTORS = {"density": ("kg/L", "lb/gal", "g/L"), "mass share": ("%",)}
 """Units that are taken for each other on supplier's sheets."""
@@ -62,6 +63,11 @@ class Plausibility(Rule, frozen=True, kw_only=True, tag="plausibility", tag_fiel
         dimension = (DIMENSIONS[field],)
         least = None if bounds.min is None else read(bounds.min, dimension)
         return least, None if bounds.max is None else read(bounds.max, dimension)
+
+    def says(self) -> tuple[str, ...]:
+        """The window of each figure."""
+        whose = pick_words(self.of)
+        return tuple(f"{field_words(field)} of {whose}: {window(bounds.min, bounds.max)}." for field, bounds in self.window.items())
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: a field without a window, a bound in the wrong unit."""

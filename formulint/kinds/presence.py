@@ -6,12 +6,13 @@ from typing import NamedTuple
 from formulint.errors import Misread
 from formulint.figure import Figure
 from formulint.finding import Fault, Place
-from formulint.kinds.compatibility import Side, Word, selects_everything
+from formulint.kinds.compatibility import Side, Word, selects_everything, side_words
 from formulint.kinds.plausibility import DIMENSIONS
 from formulint.quantity import show
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject
 from formulint.verdict import CLOSE, read_bound
+from formulint.wording import field_words
 
 FIGURES = {**DIMENSIONS, "minimum_film_temperature": "temperature"}
 """Figures of a material that may decide whether it needs something, with what they measure."""
@@ -100,6 +101,12 @@ class Presence(Rule, frozen=True, kw_only=True, tag="presence", tag_field="kind"
         missing = tuple(Place(subject.stocks[one.code].path, (self.figure,)) for one in asking)
         remedy = f"add {self.figure} from the supplier's sheet"
         return Fault(_place(subject, asking[0].code), words, remedy, "open", missing=missing, cause=cause)
+
+    def says(self) -> tuple[str, ...]:
+        """What asks for what, and what is as good."""
+        bound = f" whose {field_words(self.figure)} is {'above' if self.above else 'below'} {self.above or self.below}" if self.figure else ""
+        asked = f"A paint that holds {side_words(self.of)}{bound} also holds {self.needs_is} ({side_words(self.needs)})."
+        return (asked, *([f"As good is {side_words(self.but)}."] if self.but is not None else []))
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: a selector of everything, a figure without a bound, a bound that is none."""

@@ -15,6 +15,15 @@ ALIKE = {"density": 0.05, "nonvolatile": 0.01, "oil_absorption": 0.15, "pigment"
 NEIGHBORS = 100  # materials of one kind, by code, that a material is compared with: the list may be of any length
 
 
+SAYS = {
+    "blocked-unused": "No material is in state blocked that no formula names.",
+    "blocked-in-use": "No formula holds a material in state blocked, in an intermediate or as an alternate neither, unless approved_for names the formula.",
+    "look-alike": "No two materials have the same functions, form, tags and main components and nearly the same figures.",
+    "not-approved-in-production": "No formula in production holds a material in state sample or trial, unless approved_for names the formula.",
+}  # fmt: skip
+"""What each check asks."""
+
+
 class Register(Rule, frozen=True, kw_only=True, tag="register", tag_field="kind", rename={"check_for": "check"}):
     """Checks over the list of materials and the states they are in."""
 
@@ -43,6 +52,10 @@ class Register(Rule, frozen=True, kw_only=True, tag="register", tag_field="kind"
                         words = f"{stock.material.name} ({leaf}){inside} is in state {stock.material.state}; {formula.code} is in {formula.state}"
                         related = (Place(stock.path, ("state",)),)
                         yield Fault(Place(subject.path, ("stage", i, "additions", j, "material")), words, self.remedy, related=related)
+
+    def says(self) -> tuple[str, ...]:
+        """What is looked for."""
+        return (SAYS[self.check_for],)
 
     def check_register(self, subject: RegisterSubject) -> Iterator[Fault]:
         """The faults of the list as a whole."""

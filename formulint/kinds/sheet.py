@@ -17,6 +17,15 @@ from formulint.verdict import CLOSE, read_bound
 FIGURE_IN_NOTE = re.compile(r"(?<![0-9.,/])([0-9]+(?:\.[0-9]+)?) ?(lb|kg|gal|g|L)\b(?![/ ]?(?:per|gal|lb|L|h|min))")
 
 
+SAYS = {
+    "weighable": "No line weighs less than {least} in the batch.",
+    "twice": "No line stands twice, one after the other, with the same amount.",
+    "unit-apart": "No line is given in another unit than all others.",
+    "note": "An amount in the note of a line is the amount of the line.",
+}
+"""What each check asks."""
+
+
 class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rename={"check_for": "check"}):
     """``weighable``: no line weighs less than ``least``. ``twice``: no line is followed by its like.
     ``unit-apart``: no line is in another unit than all others. ``note``: an amount in a line's note is that of the line.
@@ -73,6 +82,10 @@ class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rena
                     if amount is not None and told.unit.dimension == amount.dimension and abs(told.base - amount.base) > CLOSE * told.base:
                         words = f"the note says {told} of {line.material}, the line {amount.text}"
                         yield Fault(_place(subject, i, j, "note"), words, related=(_place(subject, i, j, "amount"),))
+
+    def says(self) -> tuple[str, ...]:
+        """What is looked for on a sheet."""
+        return (SAYS[self.check_for].format(least=self.least),)
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: a least amount that is missing, is no mass, or is asked for elsewhere."""

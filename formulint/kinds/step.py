@@ -16,6 +16,7 @@ from formulint.rule import Rule
 from formulint.subject import FormulaSubject
 from formulint.verdict import CLOSE, KEPT, apart, read_bound, refuse_crossed
 from formulint.vocabulary import StageKind, StepKind
+from formulint.wording import listed, window
 
 DIMENSIONS = {"temperature": "temperature", "time": "time", "speed": "velocity", "fineness": "fineness hegman"}
 Asked = Figure | Quantity
@@ -81,6 +82,17 @@ class Step(Rule, frozen=True, kw_only=True, tag="step", tag_field="kind"):
         least, most = (None if text is None else read_bound(text, dimension) for text in (self.min, self.max))
         return least, most
 
+    def says(self) -> tuple[str, ...]:
+        """The window, and of which steps."""
+        stages = f" in a stage of kind {listed(self.stages)}" if self.stages else ""
+        return (f"A step {listed(self.steps)}{stages}: {_NOUNS[self.figure]} {window(self.min, self.max)}.",)
+
+    def unchecked(self, subject: FormulaSubject) -> str:
+        """The steps of which the sheet does not say it."""
+        works = [work for work in subject.work if work.asks.step in self.steps and (not self.stages or work.stage in self.stages)]
+        unsaid = [work for work in works if self._asked(work.asks) == (None, None)]
+        return f"the sheet does not give the {self.figure} of {len(unsaid)} of its steps, or on another scale" if unsaid else ""
+
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: no bound, one in another unit, the wrong end of a target."""
         if self.min is None and self.max is None:
@@ -103,6 +115,7 @@ class Step(Rule, frozen=True, kw_only=True, tag="step", tag_field="kind"):
 _WORDS = {
     "temperature": "the step may reach", "time": "the step takes", "speed": "the disc's edge runs at", "fineness": "the grind runs until",
 }  # fmt: skip
+_NOUNS = {"temperature": "temperature", "time": "time", "speed": "speed of the disc's edge", "fineness": "ground until"}
 
 
 @lru_cache(maxsize=KEPT)

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from formulint.finding import Finding, Level, Mark
-from formulint.report import Cell, Located, Report, Table
+from formulint.report import CHECKED, Cell, Located, Report, Table
 
 if TYPE_CHECKING:
     from rich.table import Table as Grid
@@ -108,10 +108,7 @@ def source_words(finding: Finding) -> str:
     source = finding.source
     if source is None or finding.rule.startswith(("record/", "own-limit/")):
         return ""
-    checked = {
-        "verified": "verified", "practice": "common practice, no source", "memory": "from memory, not verified",
-        "house": "the house's own figure",
-    }[source.checked]  # fmt: skip
+    checked = CHECKED[source.checked]
     named = " ".join(part for part in (source.document, source.section) if part)
     return f": {safe(named)} ({checked})" if named and source.checked in ("verified", "memory") else f": {checked}"
 
