@@ -61,8 +61,8 @@ def told(files: Mapping[str, str], rule: str, today: date = DAY) -> tuple[str, l
 
 CEILING, UNSAFE, ORDER = "dose/glycol-ceiling", "unsafe/nitrite-with-secondary-amine", "order/dispersant-before-pigment"
 BLOCKED = "materials/blocked-in-use"
-OF_MUTE = {"rule": BLOCKED, "formula": None, "revision": None, "material": "MUTE", "up_to": None, "approved_by": CHIEF}
-COVERED = {
+OF_MUTE: dict[str, object] = {"rule": BLOCKED, "formula": None, "revision": None, "material": "MUTE", "up_to": None, "approved_by": CHIEF}
+COVERED: dict[str, tuple[dict[str, str], dict[str, object], str]] = {
     "a value up to the one that is stated": (paint(), {}, CEILING),
     "a value on the one that is stated": (paint(), {"up_to": "11 %"}, CEILING),
     "to the end of its last day": (paint(), {"expires": DAY}, CEILING),

@@ -15,7 +15,7 @@ from story import files
 from formulint.kinds import KINDS
 from formulint.rule import Pick, Rule, Where
 from formulint.rulebook import Entry, Shipped
-from formulint.wording import misses, pick_words, where_words
+from formulint.wording import pick_words, where_words
 
 ROOT = Path(__file__).parent.parent
 SHIPPED = Shipped()
