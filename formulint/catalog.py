@@ -22,7 +22,7 @@ from formulint.formula import Formula
 from formulint.intermediate import as_supply
 from formulint.material import Material
 from formulint.nesting import Nesting
-from formulint.rulebook import Entry, Rulebook, Shipped, read_house
+from formulint.rulebook import Entry, Rulebook, Shipped, house_rules
 from formulint.settings import Settings
 from formulint.shape import read
 from formulint.snapshot import Snapshot
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
 SETTINGS_FILE = "formulint.toml"
 WATER_DENSITY = 0.998  # kg/L at 20 degC; printed as an assumption where the settings do not say it
 CLOSURE = 0.005  # the lines may miss the batch by this share where the settings do not say it
-MOST_RULES = 500  # of the house; each is asked about every formula
 
 R = TypeVar("R", Formula, Material, Settings, Concession, Standing)
 
@@ -121,29 +120,10 @@ class Catalog:
         return found
 
     def _house(self) -> tuple[Entry, ...]:
-        entries: list[Entry] = []
-        seen: dict[str, Place] = {}
-        faults: list[Fault] = []
-        for names in self._index(self.settings.folders.rules).values():
-            for name in names:
-                document, wrong = load(name, self._text(name))
-                faults += [fault for fault in wrong if fault.kind == "fail"]
-                if document is None:
-                    continue
-                self._rule_documents[name] = document
-                found, bad = read_house(document)
-                faults += bad
-                for entry in found:
-                    if entry.id in seen:
-                        words = f"two rules of the house are called {entry.id}"
-                        faults.append(Fault(entry.place, words, "give each its own id", related=(seen[entry.id],)))
-                    seen.setdefault(entry.id, entry.place)
-                    entries.append(entry)
-        if len(entries) > MOST_RULES:
-            words = f"the house has {len(entries)} rules of its own; only the first {MOST_RULES} are judged"
-            faults.append(Fault(entries[MOST_RULES].place, words, "one rule can pick many materials and formulas: put like rules together"))
-        self.house_faults = tuple(faults)
-        return tuple(entries[:MOST_RULES])
+        names = (name for names in self._index(self.settings.folders.rules).values() for name in names)
+        entries, self.house_faults, documents = house_rules((name, self._text(name)) for name in names)
+        self._rule_documents.update((document.path, document) for document in documents)
+        return entries
 
     def concessions(self) -> tuple[File[Concession], ...]:
         """The concessions that count here: those of the policy, which may be another state."""

@@ -8,7 +8,7 @@ from typing import Any, Literal, TypeVar
 import msgspec
 from msgspec import Struct
 
-from formulint.document import Document
+from formulint.document import Document, load
 from formulint.errors import Misread, UserError
 from formulint.finding import Fault, KeyPath, Place
 from formulint.formula import Formula
@@ -22,6 +22,7 @@ from formulint.suggest import closest
 
 APART = ("voc/", "hazard/figures-")  # loaded market by market, and when a hazard is computed; all other parts are always in force
 HOUSE = "house"
+MOST_RULES = 500  # of the house; each is asked about every formula
 T = TypeVar("T")
 
 
@@ -249,6 +250,32 @@ def _sorted(checks: list[Check]) -> Checks:
         else:
             always.append((at, check))
     return Checks(tuple(checks), {pick: tuple(found) for pick, found in by_pick.items()}, tuple(always))
+
+
+def house_rules(files: Iterable[tuple[str, bytes]]) -> tuple[tuple[Entry, ...], tuple[Fault, ...], tuple[Document, ...]]:
+    """The rules of all files of the house, given by name and bytes; what is wrong with them; the files that are TOML."""
+    entries: list[Entry] = []
+    seen: dict[str, Place] = {}
+    faults: list[Fault] = []
+    documents: list[Document] = []
+    for name, raw in files:
+        document, wrong = load(name, raw)
+        faults += [fault for fault in wrong if fault.kind == "fail"]
+        if document is None:
+            continue
+        documents.append(document)
+        found, bad = read_house(document)
+        faults += bad
+        for entry in found:
+            if entry.id in seen:
+                words = f"two rules of the house are called {entry.id}"
+                faults.append(Fault(entry.place, words, "give each its own id", related=(seen[entry.id],)))
+            seen.setdefault(entry.id, entry.place)
+            entries.append(entry)
+    if len(entries) > MOST_RULES:
+        words = f"the house has {len(entries)} rules of its own; only the first {MOST_RULES} are judged"
+        faults.append(Fault(entries[MOST_RULES].place, words, "one rule can pick many materials and formulas: put like rules together"))
+    return tuple(entries[:MOST_RULES]), tuple(faults), tuple(documents)
 
 
 def read_house(document: Document) -> tuple[tuple[Entry, ...], tuple[Fault, ...]]:
