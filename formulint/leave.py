@@ -22,6 +22,7 @@ from formulint.suggest import similar
 from formulint.verdict import CLOSE, apart
 
 MOST = 500  # concessions; whoever has more has other rules than those that are written down
+FEW = 20  # codes that are not there for which the one meant is looked for
 FORMAT = Source("the format of the repository", "", "house")
 OWN = "own-limit/"
 FIRM = (*NEVER[:1], *NEVER[2:], "closure/", "approval/", "digest/", "release/")
@@ -49,7 +50,7 @@ class Leave:
         self._used: set[str] = set()
         self._short: dict[str, Trouble] = {}
         self._met: Counter[tuple[str, str, str, str]] = Counter()
-        self._reached: dict[str, tuple[str, ...]] = {}
+        self._guesses = 0
 
     def over(self, findings: Iterable[Finding]) -> Iterator[Finding]:
         """The findings about one record; those that may stand, with the leave for it."""
@@ -141,13 +142,17 @@ class Leave:
         code, formula = one.formula or one.material or "", self.catalog.find_formula(one.formula or "")
         if formula is None and (one.formula or self.catalog.find_material(code) is None):
             sort = "formula" if one.formula else "material"
-            index = self.catalog.formula_files() if one.formula else self.catalog.material_files()
-            near = similar(code, [stem(name) for name in index])
+            near = self._near(code, self.catalog.formula_files() if one.formula else self.catalog.material_files())
             helps = f"did you mean {near}?" if near else "delete this file if it is gone"
             yield "concession/known-record", (sort,), f"{one.code}: there is no {sort} {code}", helps
         elif formula is not None and formula.record is not None and formula.record.revision != one.revision:
             words = f"{one.code} is for revision {one.revision} of {code}, which is at revision {formula.record.revision}"
             yield "concession/this-revision", ("revision",), words, "whoever approved it looks again: a new revision has a concession of its own"
+
+    def _near(self, code: str, names: list[str]) -> str | None:
+        """The code that was probably meant; looked for a few times only, because it means to look through all codes."""
+        self._guesses += 1
+        return similar(code, [stem(name) for name in names]) if self._guesses <= FEW else None
 
     def _names(self, one: Concession) -> Iterator[Trouble]:
         approvers, sort = self.catalog.settings.approvers, "formulas" if one.formula else "materials"
@@ -170,19 +175,26 @@ class Leave:
 
     def _reach(self, code: str) -> tuple[str, ...]:
         """Codes of the formulas that a material is in, to any depth."""
-        if code not in self._reached:
-            found: set[str] = set()
-            waiting = [code]
-            while waiting:
-                one = waiting.pop()
-                for name in self.catalog.formulas_with(one):
-                    record = self.catalog.formula(name).record
-                    lines = [line for stage in record.stage for line in stage.additions] if record is not None else []
-                    if stem(name) not in found and any(one == line.material or one in line.alternates for line in lines):
-                        found.add(stem(name))
-                        waiting += [stem(name)] if record is not None and record.class_ == "intermediate" else []
-            self._reached[code] = tuple(sorted(found))
-        return self._reached[code]
+        found: set[str] = set()
+        waiting = [code]
+        while waiting:
+            more = [user for user in self._users.get(waiting.pop(), ()) if user not in found]
+            found.update(more)
+            waiting += more
+        return tuple(sorted(found))
+
+    @cached_property
+    def _users(self) -> dict[str, list[str]]:
+        """Codes of the formulas that name a code."""
+        names = self.catalog.formula_files()
+        self.catalog.preload(names)
+        found: dict[str, list[str]] = {}
+        for name in names:
+            record = self.catalog.formula(name).record
+            lines = (line for stage in record.stage for line in stage.additions) if record is not None else ()
+            for code in dict.fromkeys(one for line in lines if line.material is not None for one in (line.material, *line.alternates)):
+                found.setdefault(code, []).append(stem(name))
+        return found
 
     # --- what is told of leave itself ----------------------------------------------------------------------------
 

@@ -11,6 +11,7 @@ from formulint import git
 from formulint.catalog import SETTINGS_FILE, Catalog
 from formulint.finding import Fault, Finding, Level, Place
 from formulint.judge import Judge, Scope
+from formulint.leave import leave_of
 from formulint.root import upwards
 from formulint.settings import Folders, Settings
 from formulint.snapshot import FileChange, Snapshot
@@ -80,11 +81,16 @@ def _twin(own: str, folders: Folders) -> str:
 
 
 def own_policy(after: Catalog, changes: Iterable[FileChange]) -> Iterator[Finding]:
-    """What is wrong with settings and rules that the proposal brings: they do not act, but would once they are merged."""
+    """What is wrong with settings, rules and concessions that the proposal brings: they do not act, but would once they are merged."""
+    changes = tuple(changes)
     if not any(_acts(one.name, after.settings) for one in changes):
         return
     own = Catalog(after.snapshot, after.shipped, after.today)
-    for one in policy_findings(own):
+    changed = {one.name for one in changes}
+    leave = leave_of(own)
+    of_leave = () if leave is None else leave.faults(own.formula_files(), own.material_files(), False)
+    useless = (one for one in of_leave if one.level is Level.warning and one.fault.place.path in changed)  # gives no leave once it is merged
+    for one in (*policy_findings(own), *useless):
         mark = own.locate(one.fault.place)
         yield replace(one, fault=replace(one.fault, place=replace(one.fault.place, line=mark.line, column=mark.column)))
 

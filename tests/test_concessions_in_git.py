@@ -79,6 +79,12 @@ def test_no_leave_that_a_proposal_gives_itself_acts(tmp_path: Path, case: str) -
     assert {"own-limit/pvc-binder", "proposal/policy"} <= refused(answer), answer.said
 
 
+def test_a_concession_that_would_give_no_leave_is_told_when_it_is_proposed(tmp_path: Path) -> None:
+    place = works(tmp_path, TEXTS)
+    answer = place.gate(place.propose({NAME: GIVEN.replace("lab.manager", "somebody")}))
+    assert refused(answer) == {"proposal/policy"} and 'concession/known-approver: concessions/C-001.toml: C-001: "somebody@example.org"' in answer.said
+
+
 def test_a_higher_revision_has_no_leave(tmp_path: Path) -> None:
     place = works(tmp_path, tight(**{NAME: GIVEN}))
     answer = place.gate(place.propose({FLAT: replace("revision = 1", "revision = 2")}))
