@@ -31,6 +31,10 @@ WORDS: dict[Became, str] = {
 """What became of a rule, in words."""
 
 
+COUNTED: dict[Became, str] = {"fail": "broken", "review": "to review", "granted": "conceded or old", "does not apply": "not asked", "pass": "kept"}
+"""The same, behind a number."""
+
+
 def pack_of(rule: str) -> str:
     """The pack of a rule: what stands before the slash of its id."""
     return rule.partition("/")[0]
@@ -94,7 +98,7 @@ def for_formula(catalog: Catalog, code: str, found: Sequence[Outcome], notes: in
     ``notes`` is the number of rules about materials, which are not asked about a formula.
     """
     tables = [_table(became, [one for one in found if one.became == became]) for became in ORDER]
-    counts = ", ".join(f"{len(table.rows)} {became}" for became, table in zip(ORDER, tables, strict=True) if table.rows)
+    counts = ", ".join(f"{len(table.rows)} {COUNTED.get(became, became)}" for became, table in zip(ORDER, tables, strict=True) if table.rows)
     section = Section(heading(catalog, code), (), tuple(table for table in tables if table.rows))
     about = f"{counted(notes, 'rule')} about materials and the list of them {'is' if notes == 1 else 'are'} asked of those: formulint lint"
     return Report(title_line(catalog), (), (section,), (f"{counted(len(found), 'rule')}: {counts}", about, CAUTION))

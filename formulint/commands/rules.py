@@ -38,6 +38,8 @@ def run(options: SimpleNamespace) -> int:
     entries = _wanted(book.listed(), options.what)
     rules = [told(book, Settings(format=1) if catalog is None else catalog.settings, entry) for entry in entries]
     found = None if catalog is None or not options.formula else _found(catalog, options.formula, entries)
+    if found is not None and options.what is not None:
+        found = tuple(one for one in found if not one.rule.startswith("own-limit/"))
     if options.format == "json":
         from formulint.render import json_report
 

@@ -11,6 +11,7 @@ from formulint.errors import Misread
 from formulint.finding import Fault, Place
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject, MaterialSubject
+from formulint.wording import listed
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -103,6 +104,22 @@ class Hazard(Rule, frozen=True, kw_only=True, tag="hazard", tag_field="kind"):
             for held in one.hazards:
                 if any(_begins(held, unwanted) for unwanted in self.unwanted):
                     yield Fault(place, f"{one.name} carries {held}", self.remedy)
+
+    def says(self) -> tuple[str, ...]:
+        """What is unwanted, by which scheme, and by which substances."""
+        by = f" because of CAS {listed(self.by)}" if self.by else ""
+        if self.of == "component":
+            which = f" with CAS {listed(self.by)}" if self.by else ""
+            return (f"No component{which} of a material carries {listed(self.unwanted)}.",)
+        return (f"By the calculation of the scheme {self.scheme}, no paint is {listed(self.unwanted)}{by}.",)
+
+    def unchecked(self, subject: FormulaSubject) -> str:
+        """What a warning or a note is silent about, because records leave it open."""
+        if self.level == "error":
+            return ""
+        from formulint.hazard.classify import of_subject
+
+        return next((fault.message for fault in self._open(subject, of_subject(self.scheme, subject, distances=False))), "")
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: a class or a statement that no scheme gives."""
