@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import tomli
 
@@ -55,18 +56,44 @@ def scan(text: str) -> dict[KeyPath, Span]:
         If the text is not TOML.
     """
     found: dict[KeyPath, Span] = {}
+    for _ in statements(text, found):
+        pass
+    return found
+
+
+class Statement(NamedTuple):
+    """``[table]``, ``[[table]]`` or ``key = value``: its first character, the offset behind its last, whether it is a header."""
+
+    start: int
+    end: int
+    header: bool
+    path: KeyPath | None
+    """Of a header, the table that it opens, with the number of the element of an array; of a pair, the table it is in.
+    None: too deep to look up."""
+
+
+def statements(text: str, found: dict[KeyPath, Span]) -> Iterator[Statement]:
+    """The statements of a valid TOML text in order; fills ``found`` as `scan` gives it.
+
+    Raises
+    ------
+    ValueError
+        If the text is not TOML.
+    """
     newest: dict[KeyPath, int] = {}
     base: KeyPath | None = ()
     at, end = 0, len(text)
     try:
         while True:
-            at = _blank(text, at)
-            if at >= end:
-                return found
-            if text[at] == "[":
-                base, at = _header(text, at, newest, found)
+            start = _blank(text, at)
+            if start >= end:
+                return
+            header = text[start] == "["
+            if header:
+                base, at = _header(text, start, newest, found)
             else:
-                at = _pair(text, at, base, found)
+                at = _pair(text, start, base, found)
+            yield Statement(start, at, header, base)
     except IndexError:
         raise ValueError("the text ends inside a statement") from None
 
