@@ -27,6 +27,9 @@ COMMANDS = {
     "mend": "show the changes of a formula that would mend what lint finds, and write one of them",
     "standing": "list what is found today and may stand until it is mended, so that only what is new stops",
     "start": "make a folder a formula repository, with one formula to begin with",
+    "connect": "have git merge and show formulas and materials by this program, in this clone",
+    "combine": "make one of three versions of a record, as git asks for it in a merge",
+    "text": "print a record as plain text, as git asks for it when it shows a change",
     "demo": "build an invented paint works in a folder, and play three months of its history",
     "schema": "print the format of a record as JSON Schema, for editors",
 }

@@ -70,7 +70,7 @@ class Merge:
         self.kin = (base, ours, theirs)
         self.marks = marks
         self.clashes: list[str] = []
-        self._end = "\r\n" if "\r\n" in ours.cut.document.text else "\n"
+        self._end = "\r\n" if any("\r\n" in one.cut.document.text for one in (ours, theirs)) else "\n"
         self._written: list[str] = []
         self._rebased = _rebased(*self.kin)
         self.text = self._whole()
