@@ -18,17 +18,62 @@ KEY, FIRST, SECOND = 20, 14, 12
 """Widths of the columns: a field; what goes in, and how much."""
 
 
+MOST = 2000
+"""Lines of a file with an unfinished merge in it that is still shown as text; longer ones take too long to compare."""
+
+_OPEN, _BASE, _MIDDLE, _CLOSE = ("<" * 7, "|" * 7, "=" * 7, ">" * 7)
+
+
 def plain(raw: bytes) -> str | None:
-    """The bytes of a record as text to be read; None where they are not TOML or not written in pieces."""
+    """The bytes of a record as text to be read; None where they are not TOML or not written in pieces.
+
+    Where a merge is not finished, both versions are read, and where they differ, marked in the text as they are in the file.
+    """
     document = load("", raw)[0]
     if document is None:
-        return None
+        return _unfinished(raw)
     try:
         cut = Cut(document)
         lines = [line for group in cut.groups for line in _group(cut, group)]
     except (Uncut, RecursionError):
         return None
     return "".join(f"{line}\n" for line in (*lines, *_comments(cut.tail))).lstrip("\n")
+
+
+def _unfinished(raw: bytes) -> str | None:
+    """Both versions that a merge has left in a file, as one text."""
+    lines = raw.splitlines(keepends=True)
+    if len(lines) > MOST or not any(line.startswith(_OPEN.encode()) for line in lines):
+        return None
+    sides: tuple[list[bytes], list[bytes], list[bytes]] = ([], [], [])
+    names, where = ["ours", "theirs"], (True, False, True)
+    for line in lines:
+        mark = line[:8].rstrip().decode("ascii", "replace")
+        if mark == _OPEN:
+            where, names[0] = (True, False, False), line[8:].decode("utf-8", "replace").strip()
+        elif mark in (_BASE, _MIDDLE):
+            where = (False, mark == _BASE, mark == _MIDDLE)
+        elif mark == _CLOSE:
+            where, names[1] = (True, False, True), line[8:].decode("utf-8", "replace").strip()
+        else:
+            for side, here in zip(sides, where, strict=True):
+                side += [line] if here else []
+    documents = [load("", b"".join(side))[0] for side in (sides[0], sides[2])]
+    ours, theirs = (None if one is None else plain(one.text.encode()) for one in documents)
+    return None if ours is None or theirs is None else _marked(ours.splitlines(), theirs.splitlines(), names)
+
+
+def _marked(ours: list[str], theirs: list[str], names: list[str]) -> str:
+    from difflib import SequenceMatcher
+
+    found: list[str] = []
+    for what, start, end, other, last in SequenceMatcher(None, ours, theirs, autojunk=False).get_opcodes():
+        if what == "equal":
+            found += ours[start:end]
+        else:
+            marks = (f"{_OPEN} {clean(names[0])}", f"{_CLOSE} {clean(names[1])}")
+            found += [marks[0], *ours[start:end], _MIDDLE, *theirs[other:last], marks[1]]
+    return "".join(f"{line}\n" for line in found)
 
 
 def _group(cut: Cut, group: Group) -> Iterator[str]:

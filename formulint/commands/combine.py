@@ -13,24 +13,11 @@ from formulint.options import Option
 from formulint.threeway import Marks
 
 
-def length(text: str) -> int:
-    """The length of the marks as typed; git asks for longer ones where marks stand in marks.
-
-    Raises
-    ------
-    ValueError
-        With a sentence that says what is asked for.
-    """
-    if not (text.isascii() and text.isdigit() and 1 <= int(text[:4]) <= 100):
-        raise ValueError(f'"{text}" is no length of marks; write one such as 7')
-    return int(text)
-
-
 OPTIONS = (
     Option("base", "the version that both come from", "BASE"),
     Option("ours", "one version; the result takes its place", "OURS"),
     Option("theirs", "the other", "THEIRS"),
-    Option("length", "how long the marks are where both changed one thing (default: 7)", "LENGTH", default=7, read=length),
+    Option("length", "how long the marks are where both changed one thing (default: 7)", "LENGTH", default="7"),
     Option("ours_called", "what the marks call the one (default: ours)", "OURS-CALLED", default="ours"),
     Option("theirs_called", "what they call the other (default: theirs)", "THEIRS-CALLED", default="theirs"),
 )
@@ -42,7 +29,7 @@ def run(options: SimpleNamespace) -> int:
         raise UserError("combine makes one of three files", "git calls it in a merge, once formulint connect has told it to")
     names = (_name(options.ours_called, "ours"), _name(options.theirs_called, "theirs"))
     base, ours, theirs = (os.path.join(options.folder, name) for name in (options.base, options.ours, options.theirs))
-    found = combine(base, ours, theirs, Marks(options.length, *names))
+    found = combine(base, ours, theirs, Marks(_length(options.length), *names))
     for where in found.where:
         sys.stderr.write(f"both sides changed this: {log_line(where)}\n")
     return 1 if found.clash else 0
@@ -51,3 +38,8 @@ def run(options: SimpleNamespace) -> int:
 def _name(text: str, otherwise: str) -> str:
     """A name for the marks; a git that does not know these words hands them on as they are, with their sign in front."""
     return otherwise if not text or text.startswith("%") else clean(text)
+
+
+def _length(text: str) -> int:
+    """A length of marks; git asks for longer ones where marks stand in marks."""
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 3 and int(text) else 7
