@@ -12,7 +12,6 @@ from formulint.errors import UserError
 from formulint.options import Option
 from formulint.threeway import Marks
 
-
 OPTIONS = (
     Option("base", "the version that both come from", "BASE"),
     Option("ours", "one version; the result takes its place", "OURS"),
