@@ -33,6 +33,9 @@ def interleave(before: Sequence[str], ours: Sequence[str], theirs: Sequence[str]
     Torn
         Where both sides moved the same thing to different places, or their moves contradict each other.
     """
+    for one, other in ((ours, theirs), (theirs, ours)):
+        if list(other) == list(before) and set(other) <= set(one):
+            return list(one)  # one side has left the order as it was, the plain case
     if len(before) + len(ours) + len(theirs) > 3 * MOST:
         raise Torn
     kept = [*ours, *(one for one in theirs if one not in set(ours))]

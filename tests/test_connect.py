@@ -182,6 +182,14 @@ def test_it_shows_what_it_writes(works: Repo) -> None:
     ]
 
 
+def test_git_is_told_the_very_program_that_was_asked(works: Repo, tmp_path: Path) -> None:
+    script = tmp_path / "formulint"
+    script.write_text(f"#!{sys.executable}\nfrom formulint.cli import run\nrun()\n")
+    script.chmod(0o755)
+    subprocess.run(("../formulint", "connect"), cwd=works.path, check=True, capture_output=True)
+    assert works.git("config", "diff.formulint.textconv") == f"{script} text"
+
+
 def test_twice_is_once(works: Repo) -> None:
     before = config(works), (works.path / ".gitattributes").read_bytes()
     assert "written:" not in said(works, "connect")

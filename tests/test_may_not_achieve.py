@@ -18,7 +18,7 @@ MAY_NOT: dict[str, tuple[str, ...]] = {
     ),
     "pass alone and spoil what it is merged with": (
         "gate::two_sides_that_pass_alone_and_not_together", "gate::a_merge_that_brings_more_than_its_sides", "gate::a_conflict_is_named",
-        "gate::a_git_that_cannot_merge_by_itself", "gate::no_merge_driver_runs", "gate::nothing_that_lies_about_says_how_to_merge",
+        "gate::a_git_that_cannot_merge_by_itself", "gate::no_merge_driver_runs", "gate::nothing_that_lies_about_says_how_to_merge", "connect::the_gate_merges_by_lines_all_the_same",
     ),
     "have git run a program, or believe what is no object": (
         "gate::no_replacement_is_believed", "gate::no_graft_is_believed", "gate::no_forged_graph_of_commits_is_believed",

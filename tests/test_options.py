@@ -30,7 +30,7 @@ def lines(draw: st.DrawFn) -> list[str]:
     """A line of whole options and values, at most one of each group, with the words that are given by place together."""
     command = draw(st.sampled_from(sorted(OPTIONS)))
     named = [option for option in OPTIONS[command] if not option.positional]
-    chosen = draw(st.lists(st.sampled_from(named), unique_by=lambda option: option.group or option.name))
+    chosen = draw(st.lists(st.sampled_from(named), unique_by=lambda option: option.group or option.name)) if named else []
     parts = [draw(values(option)) for option in chosen]
     places = [option for option in OPTIONS[command] if option.positional]
     most = 4 if any(option.several for option in places) else len(places)
