@@ -17,6 +17,7 @@ from story import EXAMPLE
 
 from formulint.combine import combine, combined
 from formulint.document import load
+from formulint.interleave import Torn, interleave
 from formulint.threeway import Marks
 
 SHEET = (EXAMPLE / "formulas/T-101.toml").read_bytes()
@@ -264,6 +265,51 @@ def test_lines_of_one_stage_moved_to_two_places_are_a_clash() -> None:
 def test_a_line_moved_by_one_and_written_otherwise_by_the_other_is_both() -> None:
     raw, clash = merged(SHEET, moved(SHEET, GLYCOL, STEP), SHEET.replace(GLYCOL, MORE))
     assert (raw, clash) == (moved(SHEET.replace(GLYCOL, MORE), MORE, STEP), False)
+
+
+def test_a_line_moved_and_written_otherwise_by_one_takes_what_the_other_wrote_too() -> None:
+    noted = MORE.replace(b'"7.0 lb"', b'"7.0 lb", note = "slowly"')
+    raw, clash = merged(SHEET, moved(SHEET.replace(GLYCOL, MORE), MORE, STEP), SHEET.replace(GLYCOL, noted.replace(b"7.0", b"6.0")))
+    assert (raw, clash) == (moved(SHEET.replace(GLYCOL, noted), noted, STEP), False)
+
+
+def test_other_quotation_marks_are_no_change() -> None:
+    theirs = SHEET.replace(b'"6.0 lb" }', b"'6.0 lb' }")
+    assert theirs != SHEET
+    assert merged(SHEET, SHEET.replace(GLYCOL, MORE), theirs) == (SHEET.replace(GLYCOL, MORE), False)
+
+
+def test_lines_that_share_a_text_line_clash_as_one() -> None:
+    base = b'[[stage]]\nname = "A"\nadditions = [{ material = "R", amount = "1 lb" }, { material = "S", amount = "2 lb" }]\n'
+    ours, theirs = base.replace(b'"1 lb"', b'"3 lb"'), base.replace(b'"1 lb"', b'"4 lb"')
+    (head, line), other = base.replace(b'"1 lb"', b'"3 lb"').split(b"additions"), theirs.split(b"additions")[1]
+    assert merged(base, ours, theirs) == (head + b"<<<<<<< ours\nadditions%b=======\nadditions%b>>>>>>> theirs\n" % (line, other), True)
+    assert merged(base, ours, base.replace(b'"2 lb"', b'"4 lb"')) == (ours.replace(b'"2 lb"', b'"4 lb"'), False)
+
+
+def test_nothing_is_lost_in_a_stage_that_cannot_be_taken_apart() -> None:
+    odd = SHEET.replace(GLYCOL, MORE).replace(b'"4.0 lb" },  # HEUR, low shear\n', b'"4.0 lb" }  # HEUR\n  ,\n')
+    assert combined(SHEET, moved(SHEET, GLYCOL, STEP), odd, MARKS) is None
+
+
+ORDERS = {
+    ("abcd", "bacd", "bcad"): None,
+    ("abc", "bac", "acb"): None,
+    ("abc", "cab", "cab"): "cab",
+    ("abcde", "bcdea", "abdce"): "bdcea",
+    ("abcd", "abxcd", "aybcd"): "aybxcd",
+    ("abcd", "acd", "abdc"): "abdc",
+}
+
+
+@pytest.mark.parametrize("orders", ORDERS, ids=" ".join)
+def test_an_order_is_that_of_both(orders: tuple[str, str, str]) -> None:
+    try:
+        found = "".join(str(one) for one in interleave(*orders))
+    except Torn:
+        assert ORDERS[orders] is None
+    else:
+        assert found == ORDERS[orders]
 
 
 def test_lines_gathered_in_a_new_stage_keep_what_the_other_side_wrote() -> None:
