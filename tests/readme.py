@@ -210,6 +210,7 @@ class Session:
     def file(self, name: str, text: str) -> str:
         """The file as it is; made of this text where there is none."""
         path = self.here / name
+        path.parent.mkdir(exist_ok=True)
         if not path.exists():
             path.write_text(text, encoding="utf-8")
         return path.read_text(encoding="utf-8")
