@@ -16,7 +16,7 @@ from formulint.change import Change
 from formulint.changed import split_of
 from formulint.clean import json_safe
 from formulint.compare import FormulaChange, PropertyChange, RecordChange
-from formulint.content import Gap, Value
+from formulint.content import Bounded, Gap, Value
 from formulint.fields import FieldChange
 from formulint.finding import Finding, Level, Place, Remedy
 from formulint.gate import Answer
@@ -64,6 +64,9 @@ def value_of(catalog: Catalog, property_id: str, value: Value) -> dict[str, obje
             {"material": one.material, "field": one.field, "path": one.place.path, "line": catalog.locate(one.place).line, "text": one.what}
             for one in value.missing
         ]
+        if isinstance(value, Bounded):
+            low, high = (in_contract(property_id, end, currency) for end in ends(value.between))
+            found |= {"min": low, "max": high}
         return {**found, "kind": "open", "missing": missing}
     low, high = (in_contract(property_id, end, currency) for end in ends(value))
     if low == high:
