@@ -19,7 +19,7 @@ from formulint.judge import Judge
 from formulint.lines import LineChange, additions
 from formulint.making import of_making
 from formulint.material import Material
-from formulint.properties import DOSES, PROPERTIES, SUBSTANCE
+from formulint.properties import BY_ID, DOSES, PROPERTIES, SUBSTANCE
 from formulint.quantity import Quantity, in_unit
 from formulint.revision import of_change
 from formulint.scope import preload
@@ -253,4 +253,4 @@ def _properties(old: Side | None, new: Side | None) -> Iterable[PropertyChange]:
 
 
 def _value(one: Side | None, name: str) -> Value | None:
-    return None if one is None else one.values.get(name, 0.0)
+    return None if one is None else one.values.get(name, None if name in BY_ID else 0.0)

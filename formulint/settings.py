@@ -21,6 +21,7 @@ class Folders(Struct, frozen=True, forbid_unknown_fields=True):
     materials: str = "materials"
     formulas: str = "formulas"
     rules: str = "rules"
+    equipment: str = "equipment"
 
 
 class Approvers(Struct, frozen=True, forbid_unknown_fields=True):

@@ -45,6 +45,9 @@ class Interval:
     def __rtruediv__(self, other: float) -> Interval:
         return Interval(other, other) / self
 
+    def floored(self) -> Interval:
+        return Interval(max(self.lo, 0.0), max(self.hi, 0.0))
+
     def __gt__(self, other: float) -> bool:
         return self.lo > other
 

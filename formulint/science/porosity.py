@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TypeVar
-
 from formulint.science.mixing import positive
 
-N = TypeVar("N")
 
-
-def not_below_zero(number: N) -> N:
+def not_below_zero(number: float) -> float:
     """The number, and zero in place of all of it that lies below.
 
     Parameters
@@ -24,7 +20,7 @@ def not_below_zero(number: N) -> N:
 
     Notes
     -----
-    An interval has two ends, ``lo`` and ``hi``; what else is a number is compared with zero.
+    An interval says itself what is left of it; what else is a number is compared with zero.
 
     Examples
     --------
@@ -35,10 +31,11 @@ def not_below_zero(number: N) -> N:
     ----------
     .. [1] Arithmetic; no source needed (practice).
     """
-    if number > 0:  # type: ignore[operator]
+    if number > 0:
         return number
-    top = getattr(number, "hi", 0.0)
-    return type(number)(0.0, max(top, 0.0)) if hasattr(number, "lo") else number * 0.0 + 0.0  # type: ignore[call-arg, operator, no-any-return]
+    if hasattr(number, "floored"):
+        return number.floored()  # type: ignore[no-any-return]
+    return number * 0.0 + 0.0
 
 
 def binder_index(binder_index_volume: float, binder_volume: float) -> float:
