@@ -7,7 +7,7 @@ what else is in the batch, and the water that fills it up, whatever mixture of t
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from operator import mul, sub, truediv
 
 from msgspec import Struct
@@ -149,7 +149,7 @@ def resolve(
     _doses(drafts, path, faults)
     mass = _batch_mass(formula.batch, drafts)
     lines = _weigh(drafts, mass, formula.batch, path, faults)
-    totals, leaves = _sum(lines, [draft.supply for draft in drafts])
+    totals, leaves = sums(lines, [draft.supply for draft in drafts])
     filled = f"total_{formula.batch.dimension}"
     if any(draft.to_fill for draft in drafts) and not isinstance(totals.get(filled), Gap):
         totals[filled] = formula.batch.base  # by definition, however little is known of the other lines
@@ -352,7 +352,8 @@ def _fill(
     return kg
 
 
-def _sum(lines: list[Line], supplies: list[Supply]) -> tuple[dict[str, Value], dict[str, Value]]:
+def sums(lines: Sequence[Line], supplies: Sequence[Supply]) -> tuple[dict[str, Value], dict[str, Value]]:
+    """The totals of some lines, and what there is of each raw material in them [kg]."""
     parts: defaultdict[str, list[Number]] = defaultdict(list)
     gaps: dict[str, list[Value]] = {}
     leaves: dict[str, Value] = {}

@@ -84,7 +84,17 @@ def materials(before: Catalog, after: Catalog, names: Iterable[str], gone: Itera
     one, other = before.settings_file.record, after.settings_file.record
     if one is not None and other is not None and one != other:
         found.append(RecordChange(SETTINGS_FILE, "settings of the repository", SETTINGS_FILE, tuple(of_records(one, other))))
-    return tuple(found)
+    return (*found, *_machines(before, after))
+
+
+def _machines(before: Catalog, after: Catalog) -> Iterable[RecordChange]:
+    """Tanks and scales that differ."""
+    for name in dict.fromkeys((*before.equipment(), *after.equipment())):
+        old, new = (catalog.equipment()[name].record if name in catalog.equipment() else None for catalog in (before, after))
+        if old is not None and new is not None and old != new:
+            yield RecordChange(stem(name), new.name, name, tuple(of_records(old, new)))
+        elif (old is None) != (new is None):
+            yield RecordChange(stem(name), getattr(new or old, "name", ""), name, (), "new" if old is None else "removed, or cannot be read now")
 
 
 def _material(old: File[Material] | None, new: File[Material] | None, before: Catalog, after: Catalog) -> RecordChange | None:

@@ -47,8 +47,8 @@ class Evaluation:
     @property
     def values(self) -> dict[str, Value]:
         """All values: the declared properties in their order, but those that nobody asks for, then the others."""
-        found = {name: self.value(name) for name in _LAWS}
-        return {**{name: value for name, value in found.items() if not isinstance(value, Absent)}, **self._more}
+        found = {**{name: self.value(name) for name in _LAWS}, **self._more}
+        return {name: value for name, value in found.items() if not isinstance(value, Absent)}
 
     def value(self, property_id: str) -> Value:
         """The value of a property; a dose or a substance of which the formula holds nothing is zero."""
@@ -120,6 +120,9 @@ def doses(resolved: Resolved, materials: Mapping[str, Supply]) -> dict[str, Valu
         holders = [code for code in resolved.leaves if dose.function in materials[code].functions]
         if holders:
             amount = add([strength(resolved.leaves[code], materials[code], dose.as_) for code in holders])
+            if dose.if_given and isinstance(amount, Gap):
+                values[dose.id] = Absent(amount.missing)
+                continue
             basis = resolved.totals.get(BASIS_COLUMN[dose.on], 0.0)
             if basis != 0.0:
                 values[dose.id] = over(amount, basis)

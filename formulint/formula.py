@@ -16,6 +16,7 @@ from formulint.figure import (
     Volume,
     VolumeShare,
 )
+from formulint.finding import KeyPath
 from formulint.material import Code
 from formulint.vocabulary import Basis, DoseAs, FormulaState, ProductClass, StageKind, StepKind, TestName
 
@@ -139,3 +140,12 @@ class Formula(Struct, frozen=True, forbid_unknown_fields=True, rename={"class_":
     limits: dict[str, Bounds] = {}
     tests: dict[TestName, TestSpec] = {}
     note: str = ""
+
+
+def beside(formula: Formula) -> tuple[tuple[str, KeyPath], ...]:
+    """Codes of what a paint is tinted and thinned with; it is not in the can, but its values are asked for."""
+    product = formula.product
+    if not product.colorants and product.thinning is None:
+        return ()
+    thinner = () if product.thinning is None else ((product.thinning.material, ("product", "thinning", "material")),)
+    return (*((code, ("product", "colorants", at)) for at, code in enumerate(product.colorants)), *thinner)

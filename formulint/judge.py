@@ -10,9 +10,11 @@ from msgspec.structs import replace
 
 from formulint import consistency
 from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
+from formulint.equipment import Equipment
+from formulint.equipment import faults as of_equipment
 from formulint.errors import Misread, UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
-from formulint.formula import Formula
+from formulint.formula import Formula, beside
 from formulint.material import Material
 from formulint.nesting import DEEPEST
 from formulint.retired import eased, still_used
@@ -64,6 +66,7 @@ class Judge:
         for name in scope.formulas:
             found += self.formula(self.catalog.formula(name))
         if scope.whole:
+            found += self._equipment()
             found += self._register()
         return tuple(dict.fromkeys(found))
 
@@ -205,6 +208,14 @@ class Judge:
                 for fault in entry.rule.check_register(subject):
                     yield self._stamp(entry, fault, "production", "", stem(fault.place.path))
 
+    def _equipment(self) -> Iterator[Finding]:
+        for name, file in self.catalog.equipment().items():
+            yield from self._readable(file, "", "")
+            if file.record is not None:
+                names = {stem(one).casefold(): [one] for one in self.catalog.equipment() if one != name}
+                yield from self._identity(name, file.record.code, names, {}, "", "")
+                yield from (self._format("record/consistent", fault, "", "") for fault in of_equipment(file.record, name))
+
     def _users(self, code: str) -> list[str]:
         """Codes of the formulas that name a code."""
         records = [(name, self.catalog.formula(name).record) for name in self.catalog.formulas_with(code)]
@@ -232,7 +243,7 @@ class Judge:
         level = Level.warning if fault.kind == "review" else Level.error
         return Finding(rule, level, fault, formula, material, "", FORMAT_SOURCE)
 
-    def _readable(self, file: File[Formula] | File[Material], formula: str, material: str) -> Iterator[Finding]:
+    def _readable(self, file: File[Formula] | File[Material] | File[Equipment], formula: str, material: str) -> Iterator[Finding]:
         for fault in file.faults:
             rule = "record/portable" if fault.kind == "review" else "record/readable"
             yield self._format(rule, fault, formula, material)
@@ -259,6 +270,8 @@ class Judge:
                     yield from self._code(line.material, Place(path, ("stage", i, "additions", j, "material")))
                 for k, other in enumerate(line.alternates):
                     yield from self._code(other, Place(path, ("stage", i, "additions", j, "alternates", k)))
+        for code, keys in beside(formula):
+            yield from self._code(code, Place(path, keys))
 
     def _raw_codes(self, raw: dict[str, object], path: str) -> Iterator[Fault]:
         """Unknown codes of a formula that cannot be read as a whole, so that all its mistakes are told at once."""

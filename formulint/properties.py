@@ -85,7 +85,7 @@ _AS_IT_IS: tuple[Property, ...] = (
     Property("volume_balance", "sum V/V", "Volume balance", "number", "", 3, "", 3, balance.volume_balance, D5201, "verified"),
     Property("pvc", "PVC", "PVC (ISO 4618)", "volume share", "%", 1, "%", 1, pigment.pvc, ISO_4618, "memory"),
     Property("pvc_binder", "PVC p+b", "PVC, pigment+binder", "volume share", "%", 1, "%", 1, pigment.pvc_binder, BENCH),
-    Property("oil_demand", "OA", "Oil demand of pigment", "oil absorption", "g/100 g", 1, "lb/100 lb", 1,
+    Property("oil_demand", "OA", "Oil demand of pigment", "oil absorption", "g/100 g", 1, "g/100 g", 1,
              pigment.oil_absorption_of_mixture, "mean by mass, as in a printed worked example", "verified",
              estimate="mixtures of coarse and fine pigment take less oil than the mean; opaque polymer left out"),
     Property("cpvc", "CPVC", "CPVC", "volume share", "%", 1, "%", 1, pigment.cpvc, OIL, "verified",
@@ -164,7 +164,10 @@ BY_LAW: dict[str, str] = {one.law.__name__: one.id for one in reversed(_AS_IT_IS
 
 
 class Dose(Struct, frozen=True):
-    """A family of properties: the dose of what has a function, on a basis, in the strength the trade quotes it in."""
+    """A family of properties: the dose of what has a function, on a basis, in the strength the trade quotes it in.
+
+    ``if_given``: it is only there where the materials say how strong they are, for few do.
+    """
 
     id: str
     function: str
@@ -173,19 +176,20 @@ class Dose(Struct, frozen=True):
     title: str
     unit: str
     digits: int
+    if_given: bool = False
 
 
 DOSES: tuple[Dose, ...] = (
     Dose("dispersant_on_pigment", "dispersant", "pigment", "active", "Dispersant on pigment", "%", 2),
     Dose("dispersant_supplied_on_pigment", "dispersant", "pigment", "supplied", "Dispersant as supplied", "%", 2),
     Dose("sequestrant_on_pigment", "sequestrant", "pigment", "supplied", "Sequestrant on pigment", "%", 2),
-    Dose("wetting_agent_on_pigment", "wetting-agent", "pigment", "active", "Wetting agent on pigment", "%", 2),
+    Dose("wetting_agent_on_pigment", "wetting-agent", "pigment", "active", "Wetting agent on pigment", "%", 2, if_given=True),
     Dose("wetting_agent_on_batch", "wetting-agent", "batch", "supplied", "Wetting agent", "%", 2),
     Dose("defoamer_on_batch", "defoamer", "batch", "supplied", "Defoamer", "%", 2),
     Dose("coalescent_on_binder", "coalescent", "binder", "supplied", "Coalescent on binder", "%", 1),
     Dose("plasticizer_on_binder", "plasticizer", "binder", "supplied", "Plasticizer on binder", "%", 1),
-    Dose("crosslinker_on_binder", "crosslinker", "binder", "active", "Crosslinker on binder", "%", 2),
-    Dose("light_stabilizer_on_binder", "light-stabilizer", "binder", "active", "Light stabilizer on binder", "%", 2),
+    Dose("crosslinker_on_binder", "crosslinker", "binder", "active", "Crosslinker on binder", "%", 2, if_given=True),
+    Dose("light_stabilizer_on_binder", "light-stabilizer", "binder", "active", "Light stabilizer on binder", "%", 2, if_given=True),
     Dose("glycol_on_batch", "glycol", "batch", "supplied", "Glycol", "%", 2),
     Dose("open_time_additive_on_batch", "open-time-additive", "batch", "supplied", "Open-time additive", "%", 2),
     Dose("neutralizer_on_batch", "neutralizer", "batch", "supplied", "Neutralizer", "%", 3),
@@ -195,12 +199,12 @@ DOSES: tuple[Dose, ...] = (
     Dose("swelling_clay_on_batch", "swelling-clay", "batch", "supplied", "Swelling clay", "%", 2),
     Dose("alkali_swellable_thickener_on_batch", "alkali-swellable-thickener", "batch", "nonvolatile", "Alkali-sw. thickener, NV", "%", 2),
     Dose("associative_thickener_on_batch", "associative-thickener", "batch", "nonvolatile", "Assoc. thickener, NV", "%", 2),
-    Dose("flash_rust_inhibitor_on_batch", "flash-rust-inhibitor", "batch", "active", "Flash-rust inhibitor", "%", 3),
+    Dose("flash_rust_inhibitor_on_batch", "flash-rust-inhibitor", "batch", "active", "Flash-rust inhibitor", "%", 3, if_given=True),
     Dose("in_can_preservative_on_batch", "in-can-preservative", "batch", "supplied", "In-can preservative", "%", 3),
-    Dose("in_can_preservative_active_on_batch", "in-can-preservative", "batch", "active", "In-can preservative, active", "ppm", 0),
+    Dose("in_can_preservative_active_on_batch", "in-can-preservative", "batch", "active", "In-can preservative, active", "ppm", 0, if_given=True),
     Dose("dry_film_preservative_on_batch", "dry-film-preservative", "batch", "supplied", "Dry-film preservative", "%", 3),
-    Dose("dry_film_preservative_active_on_batch", "dry-film-preservative", "batch", "active", "Dry-film preservative, active", "ppm", 0),
-    Dose("dry_film_preservative_on_film", "dry-film-preservative", "film", "active", "Dry-film preservative on film", "ppm", 0),
+    Dose("dry_film_preservative_active_on_batch", "dry-film-preservative", "batch", "active", "Dry-film preservative, active", "ppm", 0, if_given=True),
+    Dose("dry_film_preservative_on_film", "dry-film-preservative", "film", "active", "Dry-film preservative on film", "ppm", 0, if_given=True),
 )  # fmt: skip
 
 DOSE_BY_ID: dict[str, Dose] = {one.id: one for one in DOSES}

@@ -155,7 +155,7 @@ class Way:
         leaves = {code: supply(code) for code in resolved.leaves}
         contents = {code: self._content(code, degrees) for code in resolved.leaves}
         supplies = {code: one for code, one in leaves.items() if one is not None}
-        return {**evaluation.values, **doses(resolved, supplies), **substances(resolved, contents)}
+        return evaluation.besides({**doses(resolved, supplies), **substances(resolved, contents)}).values
 
     def _resolved(self, sheet: Sheet, degrees: Degrees, supply: Callable[[str], Supply | None]) -> Resolved:
         first, last = sheet.batch

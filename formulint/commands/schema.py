@@ -5,6 +5,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 
 from formulint.commands.states import put
+from formulint.equipment import Equipment
 from formulint.errors import UserError
 from formulint.formula import Formula
 from formulint.kinds import KINDS
@@ -13,10 +14,10 @@ from formulint.options import Option
 from formulint.settings import Settings
 from formulint.shape import schema
 
-RECORDS = {"formula": Formula, "material": Material, "settings": Settings, **{f"rule-{kind}": KINDS[kind] for kind in KINDS}}
+RECORDS = {"formula": Formula, "material": Material, "equipment": Equipment, "settings": Settings, **{f"rule-{kind}": KINDS[kind] for kind in KINDS}}
 
 OPTIONS = (
-    Option("record", "formula, material, settings, or rule- and a kind such as rule-dose", "RECORD"),
+    Option("record", "formula, material, equipment, settings, or rule- and a kind such as rule-dose", "RECORD"),
     Option("--output", "write it to this file instead of the screen", "FILE"),
 )
 

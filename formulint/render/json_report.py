@@ -24,11 +24,14 @@ from formulint.interval import AtLeast, ends
 from formulint.mend import Mending
 from formulint.order_graph import Pair
 from formulint.order_report import Ordering
-from formulint.properties import BY_ID
+from formulint.properties import BY_ID, DOSES, PROPERTIES
 from formulint.quantity import Quantity, in_unit
+from formulint.reference import definition, definition_of_dose, met, section
 from formulint.report import assumptions, overall
+from formulint.rulebook import Shipped
 from formulint.side import Side
 from formulint.spread import causes, spread
+from formulint.stages import of_stages
 from formulint.verdict import units_of
 from formulint.vessels import Spot
 
@@ -233,12 +236,35 @@ def properties(catalog: Catalog, sides: Iterable[Side], scatter: bool = False) -
                     "digest": _digest(side),
                     "properties": _properties(catalog, side, scatter),
                     "lines": [_line(line) for line in side.lines],
+                    "stages": [
+                        {"name": one.name, "kind": one.kind, "vessel": one.vessel or None, "properties": {name: value_of(catalog, name, value) for name, value in one.values.items()}}
+                        for one in of_stages(catalog, side)
+                    ],
                     "hazards": hazard_report.objects(hazard_report.hazards(catalog, side)),
                 }
                 for side in sides
             ],
         }
     )
+
+
+def reference(shipped: Shipped) -> str:
+    """The ``reference`` object: every declared property."""
+    found = met(shipped)
+    return dumps(
+        {
+            "format": "formulint/reference/1",
+            "properties": [
+                {
+                    "id": one.id, "title": one.title, "symbol": one.symbol, "unit": one.unit or "1", "unit_us": one.unit_us or "1",
+                    "definition": definition(one), "source": one.source, "checked": one.checked, "estimate": one.estimate or None,
+                    "validity": section(one.law, "Notes"), "published": found[one.of or one.id].published if (one.of or one.id) in found else 0,
+                }
+                for one in PROPERTIES
+            ],
+            "doses": [{"id": one.id, "title": one.title, "unit": one.unit, "definition": definition_of_dose(one)} for one in DOSES],
+        }
+    )  # fmt: skip
 
 
 def _digest(side: Side) -> dict[str, str]:
