@@ -322,7 +322,7 @@ class Catalog:
         subject = FormulaSubject(
             formula=formula,
             path=file.name,
-            evaluation=Evaluation(resolved, file.name, self.water_density, Circumstances(formula, file.name, self.supply, self.extra, self.machine)),
+            evaluation=Evaluation(resolved, file.name, self.water_density, Circumstances(formula, file.name, self.supply, self.extra, self.machine, self.around)),
             stocks=stocks,
             blends=blends,
             charges=charged,

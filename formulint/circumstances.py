@@ -8,7 +8,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint.amounts import Resolved, Supply, over, times
-from formulint.content import Absent, Bounded, Gap, Missing, Value, add, number
+from formulint.content import Absent, Bounded, Gap, Missing, Surroundings, Value, add, number
 from formulint.equipment import Equipment
 from formulint.extras import EXTRAS, summed
 from formulint.figure import Figure
@@ -24,7 +24,7 @@ class Circumstances(Struct, frozen=True):
     """A formula with what its rarely asked properties look up.
 
     ``supply`` gives what a kilogram of a code brings, ``extra`` its rarely given figures, ``machine`` the equipment of a
-    code; each is asked only when such a property is.
+    code; each is asked only when such a property is. ``shares`` is what materials' figures were read against.
     """
 
     formula: Formula
@@ -32,6 +32,7 @@ class Circumstances(Struct, frozen=True):
     supply: Callable[[str], Supply | None]
     extra: Callable[[str], dict[str, Value]]
     machine: Callable[[str], Equipment | None]
+    shares: Surroundings
 
     def value(self, name: str, resolved: Resolved) -> Value | None:
         """A figure by the name that a law calls it; None where it is no such figure."""

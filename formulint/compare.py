@@ -232,9 +232,8 @@ def _printed_moves(change: PropertyChange) -> bool:
     if isinstance(change.before, Gap) or isinstance(change.after, Gap):
         return isinstance(change.before, Gap) != isinstance(change.after, Gap)
     pairs = zip(ends(change.before), ends(change.after), strict=True)
-    unit = unit if "/" not in unit or unit in ("kg/L", "g/L") else ""
     seen = [(_seen(one, unit), _seen(other, unit)) for one, other in pairs]
-    if change.id.startswith(SUBSTANCE):
+    if unit == "ppm":
         return any(abs(one - other) >= _third_digit(max(one, other)) for one, other in seen)
     return any(abs(one - other) >= 10**-digits for one, other in seen)
 

@@ -130,7 +130,7 @@ _AS_IT_IS: tuple[Property, ...] = (
              SPREAD, "verified", estimate=THEORY),
     Property("cost_mass", "cost/mass", "Cost, mass", "price by mass", "$/kg", 3, "$/lb", 3, cost.cost_mass, SUM),
     Property("cost_volume", "cost/volume", "Cost, volume", "price by volume", "$/L", 3, "$/gal", 2, cost.cost_volume, SUM),
-    Property("cost_dry_volume", "cost/dry vol.", "Cost, dry volume", "price by volume", "$/L", 3, "$/gal", 2,
+    Property("cost_dry_volume", "cost/dry vol.", "Cost, dry volume", "price by volume", "$/L", 2, "$/gal", 2,
              cost.cost_dry_volume, SUM),
     Property("cost_area", "cost/area", "Cost, area", "price by area", "$/m2", 3, "$/ft2", 4, cost.cost_area,
              "cost by volume over the spreading rate, as an estimating column does", "verified", estimate=THEORY),

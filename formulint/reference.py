@@ -35,7 +35,7 @@ class _File(Struct, frozen=True):
 
 def met(shipped: Shipped) -> dict[str, Met]:
     """The examples by property."""
-    return {one.property: one for one in shipped.decoded("reference", _File).met}
+    return {one.property: one for one in shipped.part_as("reference", _File).met}
 
 
 def section(law: object, title: str) -> str:

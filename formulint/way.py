@@ -150,7 +150,7 @@ class Way:
         first, last, change = self._water
         water = first if change is None else first + (last - first) * degrees[change]
         # What is ground in which tank depends on the order of lines, and there is none here.
-        around = Circumstances(self._sheet.formula, self._sheet.path, supply, lambda code: self._extra(code, degrees), lambda code: None)
+        around = Circumstances(self._sheet.formula, self._sheet.path, supply, lambda code: self._extra(code, degrees), lambda code: None, self.after.around)
         evaluation = Evaluation(resolved, self._sheet.path, water, around)  # type: ignore[arg-type]
         leaves = {code: supply(code) for code in resolved.leaves}
         contents = {code: self._content(code, degrees) for code in resolved.leaves}
