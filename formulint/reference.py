@@ -21,6 +21,10 @@ STATE_WORDS = {"tinted": "The same with all the colorant that its can takes.", "
 SUBSTANCES = ("Any substance", "substance:CAS", "ppm", "Mass share of a substance, from all components that suppliers name.", "sum of the components (practice)", "0")
 
 
+HEAD = ("property", "id", "unit", "what it is", "who says so (how well checked)", "printed examples met")
+SHORT = ("id", "unit", "printed examples met")
+
+
 class Met(Struct, frozen=True):
     """Printed worked examples that a property meets, and those of which the print is wrong and was found not to agree."""
 
@@ -68,27 +72,29 @@ def _row(one: Property, found: dict[str, Met]) -> tuple[str, ...]:
 
 
 def page(shipped: Shipped, wide: bool) -> Report:
-    """The page as a report; ``wide`` as one table, else as a short table with a few lines for each property below."""
+    """The page as a report; ``wide`` with all of it in tables, else with short tables and a few lines for each property below."""
     found = met(shipped)
-    rows = [_row(one, found) for one in PROPERTIES]
-    rows += [(one.title, one.id, one.unit, definition_of_dose(one), "customary basis of the trade (practice)", "0") for one in DOSES]
-    rows.append(SUBSTANCES)
-    head = ("property", "id", "unit", "what it is", "who says so (how well checked)", "printed examples met")
+    groups = {
+        "Properties": [_row(one, found) for one in PROPERTIES if not one.state],
+        "Tinted and thinned": [_row(one, found) for one in PROPERTIES if one.state],
+        "Doses and substances": [*(_row_of_dose(one) for one in DOSES), SUBSTANCES],
+    }
     valid = {one.id: section(one.law, "Notes") for one in PROPERTIES if not one.state}
     if wide:
-        sections = (
-            Section("Properties", (), (_table(head, rows),)),
-            Section("How far each is valid", (), (_table(("id", "validity"), list(valid.items())),)),
-        )
+        sections = [Section(title, (), (_table(HEAD, rows),)) for title, rows in groups.items()]
+        sections.append(Section("How far each is valid", (), (_table(("id", "validity"), list(valid.items())),)))
     else:
-        short = _table((head[1], *head[2:3], head[5]), [(row[1], row[2], row[5]) for row in rows])
-        lines = [(f"{row[1]}: {row[0]}. {row[3]}", valid.get(row[1], ""), f"By: {row[4]}") for row in rows]
-        told = tuple(line for trio in lines for line in trio if line)
-        sections = (Section("Properties", (), (short,)), Section("What each is", (), (), told))
+        sections = [Section(title, (), (_table(SHORT, [(row[1], row[2], row[5]) for row in rows]),)) for title, rows in groups.items()]
+        lines = [(f"{row[1]}: {row[0]}. {row[3]}", valid.get(row[1], ""), f"By: {row[4]}") for rows in groups.values() for row in rows]
+        sections.append(Section("What each is", (), (), tuple(line for trio in lines for line in trio if line)))
     total = sum(one.published for one in found.values())
     facts = ("units: metric, and US where they differ; JSON is always metric", f"{total} printed figures are met by these laws; the tests hold them against each")
     closing = ("verified: read in the named source; practice: common practice without one; memory: recalled, to be confirmed",)
-    return Report(f"formulint: {len(rows)} properties", facts, sections, closing)
+    return Report(f"formulint: {sum(map(len, groups.values()))} properties", facts, tuple(sections), closing)
+
+
+def _row_of_dose(one: Dose) -> tuple[str, ...]:
+    return (one.title, one.id, one.unit, definition_of_dose(one), "customary basis of the trade (practice)", "0")
 
 
 def _table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> Table:

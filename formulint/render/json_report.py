@@ -36,14 +36,17 @@ from formulint.verdict import units_of
 from formulint.vessels import Spot
 
 
+NOTHING = 1e-300
+
+
 def dumps(data: object) -> str:
     """JSON text, no lone surrogates, keys in the order of the contract."""
     return json_safe(json.dumps(data, ensure_ascii=False, indent=1)) + "\n"
 
 
 def number(value: float) -> float:
-    """A number with 12 significant digits."""
-    return float(f"{value:.12g}")
+    """A number with 12 significant digits; the last place of a float around zero is none."""
+    return float(f"{value:.12g}") if abs(value) > NOTHING else 0.0
 
 
 def unit_of(property_id: str, currency: str) -> str:
