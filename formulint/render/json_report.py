@@ -35,7 +35,6 @@ from formulint.stages import of_stages
 from formulint.verdict import units_of
 from formulint.vessels import Spot
 
-
 NOTHING = 1e-300
 
 
