@@ -150,7 +150,7 @@ def test_parts_add_up(paint: Paint) -> None:
         shares = [one.parts[name] for one in found.causes]
         scale = max(abs(old.get(name, 0.0)), abs(new.get(name, 0.0)), fsum(abs(one) for one in shares))  # type: ignore[arg-type]
         left = found.residual.get(name, 0.0)
-        assert abs(new.get(name, 0.0) - old.get(name, 0.0) - fsum(shares) - left) <= 2 * AGREES * scale  # type: ignore[operator]
+        assert abs(new.get(name, 0.0) - old.get(name, 0.0) - fsum(shares) - left) <= 2 * AGREES * scale  # type: ignore[operator, arg-type]
     assert set(found.residual) <= {"voids"}, "the one property with a kink"
 
 

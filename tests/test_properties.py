@@ -304,3 +304,10 @@ def test_needs_of_laws_are_known() -> None:
     assert {BY_LAW[one.law.__name__] for one in PROPERTIES} <= set(BY_ID)
     looked_up = {"water_volume", "dry_film", "coverage", "disc", "tank", "rotation", "mill_volume"}
     assert {name for one in PROPERTIES for name in one.needs} <= {*TOTALS, *EXTRAS, *BY_ID, *BY_LAW, *looked_up}
+
+
+def test_a_thinner_or_colorant_of_which_there_is_no_record_is_found(tmp_path: Path) -> None:
+    product = {"thinning": {"material": "X", "max": "5 %"}, "colorants": ["T", "Y"]}
+    write(tmp_path, {"format": 1}, FULL, {"T-1": paint(product=product)})
+    found = [str(one["message"]) for one in ask(tmp_path, "lint").about("T-1", "record/known-material")]
+    assert [message.split('"')[1] for message in found] == ["Y", "X"]
