@@ -7,11 +7,12 @@ what else is in the batch, and the water that fills it up, whatever mixture of t
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from operator import mul, sub, truediv
 
 from msgspec import Struct
 
-from formulint.content import TOTALS, Gap, Missing, Value, add
+from formulint.content import TOTALS, Gap, Missing, Value, add, joined
 from formulint.figure import MassOrVolume
 from formulint.finding import Fault, KeyPath, Place
 from formulint.formula import Addition, Formula
@@ -87,17 +88,15 @@ def times(left: Value, right: Value) -> Value:
     """Product; nothing of anything is nothing, known or not."""
     if left == 0.0 or right == 0.0:
         return 0.0
-    if isinstance(left, Gap):
-        return left
-    return right if isinstance(right, Gap) else left * right
+    if isinstance(left, Gap) or isinstance(right, Gap):
+        return joined(mul, left, right)
+    return left * right
 
 
 def over(left: Value, right: Value) -> Value:
     """Quotient of two values; where the divisor may be zero, nobody can say."""
-    if isinstance(left, Gap):
-        return left
-    if isinstance(right, Gap):
-        return 0.0 if left == 0.0 else right
+    if isinstance(left, Gap) or isinstance(right, Gap):
+        return 0.0 if left == 0.0 else joined(truediv, left, right)
     try:
         return left / right
     except (ValueError, ZeroDivisionError):
@@ -107,7 +106,7 @@ def over(left: Value, right: Value) -> Value:
 def minus(left: Value, right: Value) -> Value:
     """Difference of two values."""
     if isinstance(left, Gap) or isinstance(right, Gap):
-        return add([left, right])
+        return joined(sub, left, right)
     return left - right
 
 
@@ -150,7 +149,7 @@ def resolve(
     _doses(drafts, path, faults)
     mass = _batch_mass(formula.batch, drafts)
     lines = _weigh(drafts, mass, formula.batch, path, faults)
-    totals, leaves = _sum(lines, [draft.supply for draft in drafts])
+    totals, leaves = sums(lines, [draft.supply for draft in drafts])
     filled = f"total_{formula.batch.dimension}"
     if any(draft.to_fill for draft in drafts) and not isinstance(totals.get(filled), Gap):
         totals[filled] = formula.batch.base  # by definition, however little is known of the other lines
@@ -353,9 +352,10 @@ def _fill(
     return kg
 
 
-def _sum(lines: list[Line], supplies: list[Supply]) -> tuple[dict[str, Value], dict[str, Value]]:
+def sums(lines: Sequence[Line], supplies: Sequence[Supply]) -> tuple[dict[str, Value], dict[str, Value]]:
+    """The totals of some lines, and what there is of each raw material in them [kg]."""
     parts: defaultdict[str, list[Number]] = defaultdict(list)
-    gaps: dict[str, list[Missing]] = {}
+    gaps: dict[str, list[Value]] = {}
     leaves: dict[str, Value] = {}
     for line, supply in zip(lines, supplies, strict=True):
         kg = line.kg
@@ -366,15 +366,15 @@ def _sum(lines: list[Line], supplies: list[Supply]) -> tuple[dict[str, Value], d
             for name, value in supply.columns.items():
                 product = times(kg, value)
                 if isinstance(product, Gap):
-                    gaps.setdefault(name, []).extend(product.missing)
+                    gaps.setdefault(name, []).append(product)
                 else:
                     parts[name].append(product)
         for code, share in supply.leaves.items():
             mass = kg if share == 1.0 else times(kg, share)
             leaves[code] = add([leaves[code], mass]) if code in leaves else mass
     totals: dict[str, Value] = {name: total(numbers) for name, numbers in parts.items()}
-    for name, missing in gaps.items():
-        totals[name] = Gap(tuple(dict.fromkeys(missing)))
+    for name, unknown in gaps.items():
+        totals[name] = add([*unknown, totals.get(name, 0.0)])
     return totals, leaves
 
 

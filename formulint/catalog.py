@@ -11,12 +11,14 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint.amounts import Supply, plain, resolve
+from formulint.circumstances import Circumstances
 from formulint.concession import Concession
-from formulint.content import Content, Gap, Missing, Surroundings, Value, content, number
+from formulint.content import Content, Surroundings, Value, content
 from formulint.document import Document, load
+from formulint.equipment import Equipment
 from formulint.errors import UserError
 from formulint.evaluate import Evaluation, doses, substances
-from formulint.figure import Figure
+from formulint.extras import active, called, extras
 from formulint.finding import Fault, Mark, Place
 from formulint.formula import Formula
 from formulint.intermediate import as_supply
@@ -38,7 +40,7 @@ SETTINGS_FILE = "formulint.toml"
 WATER_DENSITY = 0.998  # kg/L at 20 degC; printed as an assumption where the settings do not say it
 CLOSURE = 0.005  # the lines may miss the batch by this share where the settings do not say it
 
-R = TypeVar("R", Formula, Material, Settings, Concession, Standing)
+R = TypeVar("R", Formula, Material, Settings, Concession, Standing, Equipment)
 
 
 class File(Struct, Generic[R], frozen=True):
@@ -81,6 +83,8 @@ class Catalog:
         self._supplies: dict[str, Supply | None] = {}
         self._rule_documents: dict[str, Document] = {}
         self._concessions: tuple[File[Concession], ...] | None = None
+        self._equipment: dict[str, File[Equipment]] = {}
+        self._extras: dict[str, dict[str, Value]] = {}
         self.nesting = Nesting(self._parts)
         self._ranges: Uncertain | None = None
         self.ranged: dict[str, tuple[Input, ...]] = {}
@@ -152,11 +156,7 @@ class Catalog:
     def preload(self, names: Iterable[str]) -> None:
         """Read many files in one go, before they are asked for one by one."""
         entries, parsed = self.snapshot.entries, self.shipped.parsed
-        wanted = [
-            name
-            for name in names
-            if name not in self._texts and not any((name, entries[name].oid, kind) in parsed for kind in (Formula, Material))
-        ]
+        wanted = [name for name in names if name not in self._texts and not any((name, entries[name].oid, kind) in parsed for kind in (Formula, Material))]
         if wanted:
             self._texts.update(self.snapshot.read_many(wanted))
 
@@ -192,6 +192,24 @@ class Catalog:
             self._materials[name] = self._read(name, Material)
         return self._materials[name]
 
+    def equipment(self) -> dict[str, File[Equipment]]:
+        """All equipment, by the name of its file; read when the first piece is asked for."""
+        if not self._equipment:
+            listed = self._index(self.settings.folders.equipment).values()
+            self._equipment = {name: self._read(name, Equipment) for names in listed for name in names}
+        return self._equipment
+
+    def machine(self, code: str) -> Equipment | None:
+        """The equipment of a code; None where there is no record of it that can be read."""
+        return next((file.record for name, file in self.equipment().items() if stem(name) == code), None)
+
+    def extra(self, code: str) -> dict[str, Value]:
+        """What a kilogram of a raw material brings for properties that are rarely asked for."""
+        if code not in self._extras:
+            stock = self.stock(code)
+            self._extras[code] = {} if stock is None else extras(stock.material, stock.path, stock.content, self.water_density)
+        return self._extras[code]
+
     def formula_files(self) -> list[str]:
         """Names of all formulas, sorted."""
         return sorted(name for names in self.formula_names.values() for name in names)
@@ -220,30 +238,19 @@ class Catalog:
     def stock(self, code: str) -> Stock | None:
         """A raw material with what it brings; None where it is unknown or unreadable."""
         if code not in self._stocks:
-            self._stocks[code] = self._stock(code)
+            file = self.find_material(code)
+            self._stocks[code] = None if file is None or file.record is None else self.made(file.record, file.name)
         return self._stocks[code]
-
-    def _stock(self, code: str) -> Stock | None:
-        file = self.find_material(code)
-        if file is None or file.record is None:
-            return None
-        return self.made(file.record, file.name)
 
     def made(self, material: Material, path: str) -> Stock:
         """A raw material with what it brings."""
         brought = content(material, path, self.around)
         code = stem(path)
         supply = Supply(
-            code, brought.columns, {code: 1.0}, tuple(material.functions), self._active(material, path),
-            plain(brought.columns), components=_called(material),
+            code, brought.columns, {code: 1.0}, tuple(material.functions), active(material, path),
+            plain(brought.columns), components=called(material),
         )  # fmt: skip
         return Stock(material, path, brought, supply)
-
-    def _active(self, material: Material, path: str) -> Value:
-        if isinstance(material.active, Figure):
-            return number(material.active)
-        words = f"{material.code} has no active"
-        return Gap((Missing(words, Place(path, ("active",)), material.code, "active"),))
 
     def supply(self, code: str) -> Supply | None:
         """What one kilogram of a code brings: a raw material, or an intermediate through its own lines."""
@@ -312,7 +319,7 @@ class Catalog:
         subject = FormulaSubject(
             formula=formula,
             path=file.name,
-            evaluation=Evaluation(resolved, file.name, self.water_density),
+            evaluation=Evaluation(resolved, file.name, self.water_density, Circumstances(formula, file.name, self.supply, self.extra, self.machine, self.around)),
             stocks=stocks,
             blends=blends,
             charges=charged,
@@ -359,7 +366,7 @@ class Catalog:
         """Line and column of a place."""
         if place.line:
             return Mark(place.path, place.line, place.column)
-        file = self._formulas.get(place.path) or self._materials.get(place.path)
+        file = self._formulas.get(place.path) or self._materials.get(place.path) or self._equipment.get(place.path)
         if file is not None and file.document is not None:
             return file.document.mark(place.keys)
         if place.path == SETTINGS_FILE and self.settings_file.document is not None:
@@ -389,12 +396,3 @@ class Catalog:
             words = fault.message if fault is not None else "it is not there"
             mark = self.locate(fault.place) if fault is not None else Mark(SETTINGS_FILE)
             raise UserError(f"{SETTINGS_FILE}, line {mark.line}: {words}", fault.remedy if fault is not None else "")
-
-
-def _called(material: Material) -> dict[str, Value]:
-    """Shares of the components by everything they may be called."""
-    found: dict[str, Value] = {}
-    for one in material.component:
-        for word in one.called:
-            found.setdefault(word, number(one.share))
-    return found

@@ -7,6 +7,7 @@ from enum import IntEnum
 from msgspec import Struct
 
 from formulint.concession import Concession
+from formulint.equipment import Equipment
 from formulint.formula import Addition, Formula, Process, Stage
 from formulint.kinds import KINDS
 from formulint.material import Component, Material
@@ -55,10 +56,15 @@ MATERIAL: dict[str, Change] = {
     **_all(
         Change.data,
         "density nonvolatile water voc voc_us voc_eu exempt other_volatile nonvolatile_density film_density active pigment"
-        " pigment_density oil_absorption ph ionic minimum_film_temperature disclosure component functions form tags",
+        " pigment_density oil_absorption surface_area dispersant_demand binder_index ph ionic minimum_film_temperature"
+        " film_temperature_drop disclosure component functions form tags",
     ),
     **_all(Change.compositional, "supplier"),
     **_all(Change.policy, "state approved_for dose tolerance"),
+}
+EQUIPMENT: dict[str, Change] = {
+    **_all(Change.editorial, "code name note"),
+    **_all(Change.procedural, "kind diameter disc fill capacity division"),
 }
 COMPONENT: dict[str, Change] = _all(Change.data, "name share cas hazards hazard_figures volatile boiling_point density")
 
@@ -69,6 +75,7 @@ TABLE: dict[type[Struct], dict[str, Change]] = {
     Addition: ADDITION,
     Material: MATERIAL,
     Component: COMPONENT,
+    Equipment: EQUIPMENT,
     **{record: _all(Change.policy, " ".join(record.__struct_encode_fields__)) for record in (Settings, Concession, Standing, Old, Rule, *KINDS.values())},
 }
 """Each record with the classes of its fields; a table that is not listed has the class of the field it stands in."""

@@ -19,7 +19,7 @@ from formulint.judge import Judge
 from formulint.lines import LineChange, additions
 from formulint.making import of_making
 from formulint.material import Material
-from formulint.properties import DOSES, PROPERTIES, SUBSTANCE
+from formulint.properties import BY_ID, DOSES, PROPERTIES, SUBSTANCE
 from formulint.quantity import Quantity, in_unit
 from formulint.revision import of_change
 from formulint.scope import preload
@@ -84,7 +84,17 @@ def materials(before: Catalog, after: Catalog, names: Iterable[str], gone: Itera
     one, other = before.settings_file.record, after.settings_file.record
     if one is not None and other is not None and one != other:
         found.append(RecordChange(SETTINGS_FILE, "settings of the repository", SETTINGS_FILE, tuple(of_records(one, other))))
-    return tuple(found)
+    return (*found, *_machines(before, after))
+
+
+def _machines(before: Catalog, after: Catalog) -> Iterable[RecordChange]:
+    """Tanks and scales that differ."""
+    for name in dict.fromkeys((*before.equipment(), *after.equipment())):
+        old, new = (catalog.equipment()[name].record if name in catalog.equipment() else None for catalog in (before, after))
+        if old is not None and new is not None and old != new:
+            yield RecordChange(stem(name), new.name, name, tuple(of_records(old, new)))
+        elif (old is None) != (new is None):
+            yield RecordChange(stem(name), getattr(new or old, "name", ""), name, (), "new" if old is None else "removed, or cannot be read now")
 
 
 def _material(old: File[Material] | None, new: File[Material] | None, before: Catalog, after: Catalog) -> RecordChange | None:
@@ -222,9 +232,8 @@ def _printed_moves(change: PropertyChange) -> bool:
     if isinstance(change.before, Gap) or isinstance(change.after, Gap):
         return isinstance(change.before, Gap) != isinstance(change.after, Gap)
     pairs = zip(ends(change.before), ends(change.after), strict=True)
-    unit = unit if "/" not in unit or unit in ("kg/L", "g/L") else ""
     seen = [(_seen(one, unit), _seen(other, unit)) for one, other in pairs]
-    if change.id.startswith(SUBSTANCE):
+    if unit == "ppm":
         return any(abs(one - other) >= _third_digit(max(one, other)) for one, other in seen)
     return any(abs(one - other) >= 10**-digits for one, other in seen)
 
@@ -253,4 +262,4 @@ def _properties(old: Side | None, new: Side | None) -> Iterable[PropertyChange]:
 
 
 def _value(one: Side | None, name: str) -> Value | None:
-    return None if one is None else one.values.get(name, 0.0)
+    return None if one is None else one.values.get(name, None if name in BY_ID else 0.0)

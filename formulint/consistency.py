@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from itertools import islice
 from operator import attrgetter
 
 from formulint.errors import Misread
@@ -15,6 +16,8 @@ from formulint.suggest import closest
 from formulint.tolerance import tolerance_of
 from formulint.verdict import read_bounds
 from formulint.vessels import left_over
+
+MANY = 100  # faults of one sort in one file that are told
 
 ADDITION_ONLY = ("amount", "on", "as_", "of", "alternates", "adjust", "max")
 STEP_ONLY = ("speed", "time", "temperature", "until", "check")
@@ -204,3 +207,12 @@ def _ends(name: str, least: Quantity, most: Quantity, place: Place) -> Iterator[
         yield Fault(place, f"{words}: {least} and {most} are of two scales", "write both ends in one unit")
     elif least.base >= most.base and least.exact > most.exact:
         yield Fault(place, f"{words}: min {least} is above max {most}", "exchange them")
+
+
+def few(faults: Iterable[Fault]) -> tuple[Fault, ...]:
+    """The first of many faults of one sort in one file; the last one says that there are more."""
+    found = tuple(islice(faults, MANY + 1))
+    if len(found) <= MANY:
+        return found
+    more = Fault(found[MANY].place, "more faults of this sort follow; they show when these are mended", kind=found[MANY].kind)
+    return (*found[:MANY], more)

@@ -7,11 +7,14 @@ given already close to 100 % within their written digits.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from math import inf
+
 from msgspec import Struct
 
 from formulint.figure import Figure
 from formulint.finding import Place
-from formulint.interval import Interval, Number
+from formulint.interval import Interval, Number, ends, total
 from formulint.material import Component, Material
 from formulint.science.mixing import nonvolatile_density_by_balance
 
@@ -44,6 +47,16 @@ class Gap(Struct, frozen=True):
     """A value that cannot be computed, because these figures are missing."""
 
     missing: tuple[Missing, ...]
+
+
+class Bounded(Gap, frozen=True):
+    """A value that is not known for want of figures, but can only lie between two ends."""
+
+    between: Interval
+
+
+class Absent(Gap, frozen=True):
+    """A value that nobody asks for: the formula does not state what it would rest on, and need not."""
 
 
 Value = Number | Gap
@@ -91,15 +104,22 @@ class _Reader:
     def share(self, field: str) -> Value:
         figure = getattr(self.material, field)
         if figure is None:
-            return 0.0 if self.closed else self.gap(field)
+            return 0.0 if self.closed else self.bounded(field)
         if figure.lo.base < 0 or figure.hi.base > 1 + CLOSES:
             return self.gap(field, f"{self.material.code}: {field} {figure.text} is no share")
         return number(figure)
 
-    def over(self, mass: Number, density: Figure, field: str) -> Value:
+    def bounded(self, field: str, least: float = 0.0, what: str = "") -> Gap:
+        """A share that is not given: at least what is known of it, at most what the others leave."""
+        given = [figure for name in SHARES if name != field and (figure := getattr(self.material, name)) is not None]
+        left = 1.0 - sum(figure.lo.base for figure in given)
+        missing = self.gap(field, what).missing
+        return Bounded(missing, Interval(min(least, left), left)) if 0.0 <= left <= 1.0 else Gap(missing)
+
+    def over(self, mass: Value, density: Figure, field: str) -> Value:
         """Volume of a mass; a density that may be zero is none."""
         if density.lo.base > 0:
-            return mass / number(density)
+            return joined(lambda kg: kg / number(density), mass)
         return self.gap(field, f"{self.material.code}: {field} {density.text} is not above zero")
 
     def volume(self) -> Value:
@@ -108,9 +128,11 @@ class _Reader:
 
     def film_volume(self, nonvolatile: Value) -> Value:
         """Volume of what stays in the film; hollow spheres with their void."""
-        if isinstance(nonvolatile, Gap) or nonvolatile == 0.0:
+        if nonvolatile == 0.0:
             return nonvolatile
         material = self.material
+        if isinstance(nonvolatile, Gap):
+            return self._film_between(nonvolatile)
         if material.film_density is not None:
             return self.over(nonvolatile, material.film_density, "film_density")
         if OPAQUE_POLYMER in material.functions:
@@ -124,13 +146,26 @@ class _Reader:
             return self.volume()
         return self.gap("nonvolatile_density")
 
+    def _film_between(self, nonvolatile: Gap) -> Value:
+        """Volume of what stays where nobody knows how much: by its density, else no more than the material itself."""
+        material = self.material
+        declared = material.nonvolatile_density
+        if material.film_density is not None:
+            return self.over(nonvolatile, material.film_density, "film_density")
+        if declared is not None and not declared.derived:
+            return self.over(nonvolatile, declared, "nonvolatile_density")
+        volume = self.volume()
+        if isinstance(volume, Gap) or OPAQUE_POLYMER in material.functions:
+            return Gap(nonvolatile.missing)
+        return Bounded(nonvolatile.missing, Interval(0.0, ends(volume)[1]))
+
     def _by_balance(self, nonvolatile: Number) -> Value:
         material = self.material
         water, density, volume = self.share("water"), material.density, self.volume()
         if density is None or isinstance(volume, Gap):
             return volume
         if isinstance(water, Gap):
-            return water
+            return Gap(water.missing)
         other = 1.0 - nonvolatile - water
         low, high = (other.lo, other.hi) if isinstance(other, Interval) else (other, other)
         if low < -1e-6 or high > 1e-6:
@@ -153,9 +188,11 @@ class _Reader:
 
     def oil(self, mass: Value) -> Value:
         absorption = self.material.oil_absorption
-        if isinstance(mass, Gap) or mass == 0.0:
+        if mass == 0.0:
             return mass
-        return self.gap("oil_absorption") if absorption is None else mass * number(absorption)
+        if absorption is None:
+            return add([mass, self.gap("oil_absorption")]) if isinstance(mass, Gap) else self.gap("oil_absorption")
+        return joined(lambda kg: kg * number(absorption), mass)
 
     def cost(self) -> Value:
         price = self.material.price
@@ -240,16 +277,25 @@ def _volatiles(reader: _Reader, columns: dict[str, Value]) -> None:
     if organic and (reader.closed or material.voc is not None or _all_named(material)):
         _from_components(reader, columns, organic)
     else:
-        voc, exempt = reader.share("voc"), reader.share("exempt")
-        columns["voc_mass_us"] = columns["voc_mass_eu"] = voc
+        exempt = reader.share("exempt")
+        columns["voc_mass_us"] = columns["voc_mass_eu"] = voc = reader.share("voc")
+        if isinstance(voc, Gap):  # what is named is there at least
+            columns["voc_mass_us"] = reader.bounded("voc", sum(one.share.lo.base for _, one in organic if one.cas not in reader.around.exempt_us))
+            columns["voc_mass_eu"] = reader.bounded("voc", sum(one.share.lo.base for _, one in organic if _boils_low(one)))
         columns["exempt_mass"] = exempt
-        columns["exempt_volume"] = exempt if exempt == 0.0 or isinstance(exempt, Gap) else reader.gap(
-            "component", f"{material.code} does not say which exempt compound it holds, so its volume is unknown"
-        )
+        columns["exempt_volume"] = exempt if exempt == 0.0 else _exempt_room(reader, exempt)
     if material.voc_us is not None:
         columns["voc_mass_us"] = number(material.voc_us)
     if material.voc_eu is not None:
         columns["voc_mass_eu"] = number(material.voc_eu)
+
+
+def _exempt_room(reader: _Reader, exempt: Value) -> Value:
+    """Volume of exempt compounds of which nobody says which they are: no more than the material itself."""
+    words = f"{reader.material.code} does not say which exempt compound it holds, so its volume is unknown"
+    missing = exempt.missing if isinstance(exempt, Gap) else reader.gap("component", words).missing
+    volume = reader.volume()
+    return Gap(missing) if isinstance(volume, Gap) else Bounded(missing, Interval(0.0, ends(volume)[1]))
 
 
 def _all_named(material: Material) -> bool:
@@ -276,16 +322,22 @@ def _from_components(reader: _Reader, columns: dict[str, Value], organic: list[t
     columns["voc_mass_eu"] = add(eu)
 
 
+def _boils_low(one: Component) -> bool:
+    """True where a component surely counts in Europe."""
+    return one.boiling_point is not None and one.boiling_point.hi.base <= EU_BOILING_POINT
+
+
 def _eu_part(reader: _Reader, at: int, one: Component, share: Number) -> Value:
     if one.boiling_point is None:
-        return _component_gap(reader, at, one, "boiling_point")
+        return Bounded(_component_gap(reader, at, one, "boiling_point").missing, Interval(0.0, ends(share)[1]))
     boiling = number(one.boiling_point)
     if boiling <= EU_BOILING_POINT:
         return share
     if boiling > EU_BOILING_POINT:
         return 0.0
     words = f"{one.name} in {reader.material.code} boils from {one.boiling_point.text}: 250 degC lies between"
-    return Gap((Missing(words, Place(reader.path, ("component", at, "boiling_point")), reader.material.code, "boiling_point"),))
+    missing = Missing(words, Place(reader.path, ("component", at, "boiling_point")), reader.material.code, "boiling_point")
+    return Bounded((missing,), Interval(0.0, ends(share)[1]))
 
 
 def _component_gap(reader: _Reader, at: int, one: Component, field: str) -> Gap:
@@ -298,7 +350,27 @@ def add(parts: list[Value]) -> Value:
     result: Number = 0.0
     for part in parts:
         if isinstance(part, Gap):
-            gaps = [one for one in parts if isinstance(one, Gap)]
-            return Gap(tuple(dict.fromkeys(missing for gap in gaps for missing in gap.missing)))
+            return joined(lambda *numbers: total(list(numbers)), *parts)
         result = result + part
     return result
+
+
+def joined(law: Callable[..., Number], *values: Value) -> Value:
+    """What a law makes of values, where some may be gaps: then a gap that names all that is missing.
+
+    It has bounds where all its gaps have. One that nobody asks for makes another that nobody asks for.
+    """
+    gaps = [one for one in values if isinstance(one, Gap)]
+    if not gaps:
+        return law(*values)
+    missing = tuple(dict.fromkeys(item for gap in gaps for item in gap.missing))
+    if any(isinstance(gap, Absent) for gap in gaps):
+        return Absent(missing)
+    if not all(isinstance(gap, Bounded) for gap in gaps):
+        return Gap(missing)
+    try:
+        found = law(*[one.between if isinstance(one, Bounded) else one for one in values])
+    except (ValueError, ZeroDivisionError):
+        return Gap(missing)
+    low, high = ends(found)
+    return Bounded(missing, Interval(low, high)) if -inf < low and high < inf else Gap(missing)

@@ -128,7 +128,7 @@ def _parts() -> dict[str, _Part]:
     found = {"currency": _Part("currency", "currency", 1)}
     for unit in declared():
         for spelled in unit.spellings:
-            if unit.dimension in _COMPOUNDED:
+            if unit.dimension in _COMPOUNDED and spelled[0] != "/":
                 found[spelled] = _Part(unit.dimension, unit.name, 1)
             if unit.dimension == "length":
                 found[f"{spelled}2"] = _Part("area", unit.name, 2)

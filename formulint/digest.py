@@ -22,8 +22,8 @@ if TYPE_CHECKING:
 
 DATA_FIELDS = (
     "functions", "form", "density", "nonvolatile", "water", "voc", "voc_us", "voc_eu", "exempt", "other_volatile",
-    "nonvolatile_density", "film_density", "active", "pigment", "pigment_density", "oil_absorption", "ionic",
-    "minimum_film_temperature", "ph", "disclosure", "supplier", "tags",
+    "nonvolatile_density", "film_density", "active", "pigment", "pigment_density", "oil_absorption", "surface_area",
+    "dispersant_demand", "binder_index", "ionic", "minimum_film_temperature", "film_temperature_drop", "ph", "disclosure", "supplier", "tags",
 )  # fmt: skip
 
 

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from formulint.amounts import Resolved, Supply, over, times
-from formulint.content import TOTALS, Content, Gap, Missing, Value, add
+from formulint.circumstances import Circumstances, hull
+from formulint.content import TOTALS, Absent, Content, Gap, Missing, Value, add, joined
 from formulint.finding import Place
 from formulint.interval import AtLeast, Interval, Number
-from formulint.properties import DOSES, PROPERTIES, SUBSTANCE
+from formulint.properties import BY_LAW, DOSES, PROPERTIES, SUBSTANCE
 
 _LAWS = {one.id: (one.needs, one.law) for one in PROPERTIES}
-BASIS_COLUMN = {"pigment": "pigment_mass", "binder": "binder_mass", "batch": "total_mass"}
+_ALTERED = {one.id: (one.state, one.of) for one in PROPERTIES if one.state}
+BASIS_COLUMN = {"pigment": "pigment_mass", "binder": "binder_mass", "batch": "total_mass", "film": "nonvolatile_mass"}
 
 
 class Evaluation:
@@ -24,23 +26,29 @@ class Evaluation:
         Its file, for what is missing.
     water_density : float
         Turns the mass of water inside materials into its volume, [kg/L].
+    around : Circumstances
+        What properties rest on that are rarely asked for.
     more : dict, optional
         Values besides the declared properties: doses and substances, only where the formula holds any.
     """
 
-    __slots__ = ("_found", "_more", "path", "resolved", "water_density")
+    __slots__ = ("_found", "_more", "around", "path", "resolved", "water_density")
 
-    def __init__(self, resolved: Resolved, path: str, water_density: float, more: dict[str, Value] | None = None) -> None:
+    def __init__(
+        self, resolved: Resolved, path: str, water_density: float, around: Circumstances, more: dict[str, Value] | None = None
+    ) -> None:
         self.resolved = resolved
         self.path = path
         self.water_density = water_density
+        self.around = around
         self._more = more or {}
         self._found: dict[str, Value] = {}
 
     @property
     def values(self) -> dict[str, Value]:
-        """All values: the declared properties in their order, then the others."""
-        return {**{name: self.value(name) for name in _LAWS}, **self._more}
+        """All values: the declared properties in their order, but those that nobody asks for, then the others."""
+        found = {**{name: self.value(name) for name in _LAWS}, **self._more}
+        return {name: value for name, value in found.items() if not isinstance(value, Absent)}
 
     def value(self, property_id: str) -> Value:
         """The value of a property; a dose or a substance of which the formula holds nothing is zero."""
@@ -52,11 +60,14 @@ class Evaluation:
         return found
 
     def _computed(self, property_id: str) -> Value:
+        if property_id in _ALTERED:
+            return self._altered(*_ALTERED[property_id])
         needs, law = _LAWS[property_id]
         arguments = [self._need(name) for name in needs]
-        if gaps := [argument for argument in arguments if isinstance(argument, Gap)]:
-            return add(list(gaps))
         try:
+            for argument in arguments:
+                if isinstance(argument, Gap):
+                    return joined(law, *arguments)
             return law(*arguments)
         except ValueError as error:
             return Gap((Missing(str(error), Place(self.path), "", property_id),))
@@ -68,7 +79,19 @@ class Evaluation:
             return totals[name]
         if name == "water_volume":
             return over(totals.get("water_mass", 0.0), self.water_density)
-        return self.value(name) if name in _LAWS and name not in TOTALS else 0.0
+        if name in TOTALS:
+            return 0.0
+        if name in _LAWS:
+            return self.value(name)
+        found = self.around.value(name, self.resolved)
+        return self.value(BY_LAW[name]) if found is None else found
+
+    def _altered(self, how: str, property_id: str) -> Value:
+        """The value of the paint as tinted or thinned to the most its label allows."""
+        states = self.around.altered(how, self.resolved)
+        if isinstance(states, Gap):
+            return states
+        return hull([Evaluation(one, self.path, self.water_density, self.around).value(property_id) for one in states])
 
     def besides(self, more: dict[str, Value]) -> Evaluation:
         """The same with more values."""
@@ -85,7 +108,7 @@ class Evaluation:
         return self._as(resolved, self._more)
 
     def _as(self, resolved: Resolved, more: dict[str, Value]) -> Evaluation:
-        other = Evaluation(resolved, self.path, self.water_density, more)
+        other = Evaluation(resolved, self.path, self.water_density, self.around, more)
         other._found = self._found
         return other
 
@@ -97,6 +120,9 @@ def doses(resolved: Resolved, materials: Mapping[str, Supply]) -> dict[str, Valu
         holders = [code for code in resolved.leaves if dose.function in materials[code].functions]
         if holders:
             amount = add([strength(resolved.leaves[code], materials[code], dose.as_) for code in holders])
+            if dose.if_given and isinstance(amount, Gap):
+                values[dose.id] = Absent(amount.missing)
+                continue
             basis = resolved.totals.get(BASIS_COLUMN[dose.on], 0.0)
             if basis != 0.0:
                 values[dose.id] = over(amount, basis)

@@ -238,6 +238,14 @@ class Temperature(Figure):
     example = "110 degF"
 
 
+class TemperatureStep(Figure):
+    """Difference of two temperatures, base K."""
+
+    __slots__ = ()
+    dimensions = ("temperature difference",)
+    example = "2.5 K"
+
+
 class Duration(Figure):
     """Time, base s."""
 
@@ -276,6 +284,30 @@ class Volume(Figure):
     __slots__ = ()
     dimensions = ("volume",)
     example = "128 fl oz"
+
+
+class VolumeShare(Figure):
+    """Share by volume, base L/L."""
+
+    __slots__ = ()
+    dimensions = ("volume share",)
+    example = "10 %"
+
+
+class Coverage(Figure):
+    """Area that a volume of paint is spread on, base m2/L."""
+
+    __slots__ = ()
+    dimensions = ("spreading rate",)
+    example = "400 ft2/gal"
+
+
+class SpecificSurface(Figure):
+    """Surface of a mass of powder, base m2/kg."""
+
+    __slots__ = ()
+    dimensions = ("area by mass",)
+    example = "12 m2/g"
 
 
 class MassOrVolume(Figure):

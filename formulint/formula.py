@@ -4,7 +4,19 @@ from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
 
-from formulint.figure import Amount, Duration, MassOrVolume, Number, Speed, Temperature, Volume
+from formulint.figure import (
+    Amount,
+    Coverage,
+    Duration,
+    Length,
+    MassOrVolume,
+    Number,
+    Speed,
+    Temperature,
+    Volume,
+    VolumeShare,
+)
+from formulint.finding import KeyPath
 from formulint.material import Code
 from formulint.vocabulary import Basis, DoseAs, FormulaState, ProductClass, StageKind, StepKind, TestName
 
@@ -86,6 +98,13 @@ class Stage(Struct, frozen=True, forbid_unknown_fields=True):
     note: str = ""
 
 
+class Thinning(Struct, frozen=True, forbid_unknown_fields=True):
+    """What the label lets the user thin with, and the most of it, by volume on the paint."""
+
+    material: Code
+    max: VolumeShare
+
+
 class Product(Struct, frozen=True, forbid_unknown_fields=True):
     """What law and claims ask about the product."""
 
@@ -94,12 +113,15 @@ class Product(Struct, frozen=True, forbid_unknown_fields=True):
     claims: tuple[str, ...] = ()
     gloss_60: Number | None = None
     gloss_85: Number | None = None
-    thinning: str = ""
+    thinning: Thinning | None = None
     packages: tuple[str, ...] = ()
     family: str = ""
     tint_base: Literal["", "white", "tint", "deep", "ultra-deep", "accent"] = ""
     fill: Volume | None = None
     colorant_max: Volume | None = None
+    colorants: tuple[Code, ...] = ()
+    dry_film: Length | None = None
+    coverage: Coverage | None = None
 
 
 class Formula(Struct, frozen=True, forbid_unknown_fields=True, rename={"class_": "class"}):
@@ -113,8 +135,17 @@ class Formula(Struct, frozen=True, forbid_unknown_fields=True, rename={"class_":
     batch: MassOrVolume
     stage: Annotated[tuple[Stage, ...], Meta(min_length=1)]
     markets: tuple[str, ...] = ()
-    category: dict[str, str] = {}
+    category: dict[str, str | tuple[str, ...]] = {}
     product: Product = Product()
     limits: dict[str, Bounds] = {}
     tests: dict[TestName, TestSpec] = {}
     note: str = ""
+
+
+def beside(formula: Formula) -> tuple[tuple[str, KeyPath], ...]:
+    """Codes of what a paint is tinted and thinned with; it is not in the can, but its values are asked for."""
+    product = formula.product
+    if not product.colorants and product.thinning is None:
+        return ()
+    thinner = () if product.thinning is None else ((product.thinning.material, ("product", "thinning", "material")),)
+    return (*((code, ("product", "colorants", at)) for at, code in enumerate(product.colorants)), *thinner)

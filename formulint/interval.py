@@ -58,6 +58,10 @@ class Interval:
     def __rtruediv__(self, other: Number) -> Interval:
         return Interval(*ends(other)) / self
 
+    def floored(self) -> Interval:
+        """The values, with zero in place of those below it."""
+        return Interval(max(self.lo, 0.0), max(self.hi, 0.0))
+
     def __neg__(self) -> Interval:
         return Interval(-self.hi, -self.lo)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterator
 from itertools import chain, islice
 
 from msgspec import Struct
@@ -10,9 +10,12 @@ from msgspec.structs import replace
 
 from formulint import consistency
 from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
+from formulint.consistency import MANY, few
+from formulint.equipment import Equipment
+from formulint.equipment import faults as of_equipment
 from formulint.errors import Misread, UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
-from formulint.formula import Formula
+from formulint.formula import Formula, beside
 from formulint.leave import leave_of
 from formulint.material import Material
 from formulint.nesting import DEEPEST
@@ -27,7 +30,6 @@ from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
 
 HOUSE_SOURCE = Source("this formula's own limit", "", "house")
 FORMAT_SOURCE = Source("the format of the repository", "", "house")
-MANY = 100  # faults of one sort in one file that are told
 MOST_ASKED = 200_000_000  # rules times lines; a hundred rules ask 60,000 sheets of 20 lines
 UNVERIFIED = "figure recalled, not verified"
 RECALLED = f"{UNVERIFIED}: a review by the house is due"
@@ -67,6 +69,7 @@ class Judge:
         for name in scope.formulas:
             found += self.formula(self.catalog.formula(name))
         if scope.whole:
+            found += self._equipment()
             found += self._granted(self._register())
         if self.leave is not None:
             found += self.leave.faults(scope.formulas, scope.materials, scope.whole)
@@ -218,6 +221,14 @@ class Judge:
                 for fault in entry.rule.check_register(subject):
                     yield self._stamp(entry, fault, "production", "", stem(fault.place.path))
 
+    def _equipment(self) -> Iterator[Finding]:
+        for name, file in self.catalog.equipment().items():
+            yield from self._readable(file, "", "")
+            if file.record is not None:
+                names = {stem(one).casefold(): [one] for one in self.catalog.equipment() if one != name}
+                yield from self._identity(name, file.record.code, names, {}, "", "")
+                yield from (self._format("record/consistent", fault, "", "") for fault in of_equipment(file.record, name))
+
     def _users(self, code: str) -> list[str]:
         """Codes of the formulas that name a code."""
         records = [(name, self.catalog.formula(name).record) for name in self.catalog.formulas_with(code)]
@@ -245,7 +256,7 @@ class Judge:
         level = Level.warning if fault.kind == "review" else Level.error
         return Finding(rule, level, fault, formula, material, "", FORMAT_SOURCE)
 
-    def _readable(self, file: File[Formula] | File[Material], formula: str, material: str) -> Iterator[Finding]:
+    def _readable(self, file: File[Formula] | File[Material] | File[Equipment], formula: str, material: str) -> Iterator[Finding]:
         for fault in file.faults:
             rule = "record/portable" if fault.kind == "review" else "record/readable"
             yield self._format(rule, fault, formula, material)
@@ -272,6 +283,8 @@ class Judge:
                     yield from self._code(line.material, Place(path, ("stage", i, "additions", j, "material")))
                 for k, other in enumerate(line.alternates):
                     yield from self._code(other, Place(path, ("stage", i, "additions", j, "alternates", k)))
+        for code, keys in beside(formula):
+            yield from self._code(code, Place(path, keys))
 
     def _raw_codes(self, raw: dict[str, object], path: str) -> Iterator[Fault]:
         """Unknown codes of a formula that cannot be read as a whole, so that all its mistakes are told at once."""
@@ -356,15 +369,6 @@ class Judge:
             yield self._format("record/readable", fault, "", "")
 
 
-def few(faults: Iterable[Fault]) -> tuple[Fault, ...]:
-    """The first of many faults of one sort in one file; the last one says that there are more."""
-    found = tuple(islice(faults, MANY + 1))
-    if len(found) <= MANY:
-        return found
-    more = Fault(found[MANY].place, "more faults of this sort follow; they show when these are mended", kind=found[MANY].kind)
-    return (*found[:MANY], more)
-
-
 def _knot(codes: tuple[str, ...], words: str) -> str:
     """What is wrong with a chain of intermediates that was not followed to its end: a circle, or too long."""
     words = words if codes[-1] in codes[:-1] else f"{codes[0]} holds intermediates inside each other, more than {DEEPEST} deep"
@@ -385,9 +389,3 @@ def codes_in(formula: Formula) -> tuple[str, ...]:
             if line.material is not None:
                 found.update(dict.fromkeys((line.material, *line.alternates)))
     return tuple(found)
-
-
-def blocking(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    """The findings that stop a commit."""
-    return tuple(finding for finding in findings if finding.blocks)
-

@@ -15,7 +15,9 @@ from formulint.figure import (
     Number,
     OilAbsorption,
     Price,
+    SpecificSurface,
     Temperature,
+    TemperatureStep,
 )
 from formulint.vocabulary import Disclosure, Form, Function, Ionic, MaterialState, Volatile
 
@@ -96,9 +98,13 @@ class Material(Struct, frozen=True, forbid_unknown_fields=True):
     pigment: MassShare | None = None
     pigment_density: Density | None = None
     oil_absorption: OilAbsorption | None = None
+    surface_area: SpecificSurface | None = None
+    dispersant_demand: MassShare | None = None
+    binder_index: Number | None = None
     ph: Number | None = None
     ionic: Ionic | None = None
     minimum_film_temperature: Temperature | None = None
+    film_temperature_drop: TemperatureStep | None = None
     price: Price | None = None
     price_date: date | None = None
     sds_date: date | None = None

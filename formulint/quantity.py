@@ -3,7 +3,8 @@
 Grammar: at most 64 characters; a sign or none, up to 12 digits, a point with up to 12 digits or none, an exponent of
 up to two digits or none, one space or none, a spelling of ``units.txt`` or a quotient of two (``g/gal``). There is
 nothing else: no arithmetic, no comma, no fraction of two numbers, no letter and no blank beyond ASCII, so that a
-figure cannot be read in two ways and two files that look alike are alike.
+figure cannot be read in two ways and two files that look alike are alike. What looks like a fraction in ``24/48 fl oz``
+is a unit: the 48th of a fluid ounce, which is what machines for colorants count.
 """
 
 from __future__ import annotations
@@ -80,6 +81,8 @@ class Quantity(Struct, frozen=True, gc=False, cache_hash=True):
         return num, den
 
     def __str__(self) -> str:
+        if self.spelled.startswith("/"):  # the marks of a colorant machine: 24/48 fl oz
+            return f"{self.digits}{self.spelled}"
         return f"{self.digits} {self.spelled}" if self.spelled else self.digits
 
 

@@ -1,152 +1,101 @@
-"""The rules there are, in words, and what became of each of them for one formula."""
+"""The page of all properties: what each is, in which unit, who says so, how well that is known, what it has been held against.
+
+What a property is and how far it is valid stand in the docstring of its law; how many printed worked examples it meets
+stands in ``rules/reference.toml``, which a test counts anew.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import Literal
+import inspect
+import re
 
 from msgspec import Struct
 
-from formulint.catalog import File, stem
-from formulint.finding import Finding, Place, Source
-from formulint.formula import Formula
-from formulint.judge import Judge
-from formulint.kinds.compatibility import Side, side_words
-from formulint.kinds.market import Market
-from formulint.rule import Pick
-from formulint.rulebook import Entry, Rulebook
-from formulint.settings import Settings
-from formulint.subject import FormulaSubject
-from formulint.verdict import title_of
-from formulint.wording import days, misses, pick_words, where_words, whom, window
+from formulint.properties import DOSES, PROPERTIES, Dose, Property
+from formulint.report import Cell, Report, Section, Table, counted
+from formulint.rulebook import Shipped
 
-Became = Literal["fail", "open", "review", "granted", "not checked", "does not apply", "pass"]
-ORDER: tuple[Became, ...] = ("fail", "open", "review", "granted", "not checked", "does not apply", "pass")
-"""From what matters most."""
-FIRST = ("record/consistent", "record/known-material", "record/no-circle")
-"""What has to be mended before any rule is asked about a formula."""
+BASIS_WORDS = {"pigment": "pigment and extender", "binder": "binder solids", "batch": "the paint", "film": "what stays in the film"}
+STRENGTH_WORDS = {"active": "active part", "supplied": "as supplied", "nonvolatile": "nonvolatile part"}
+STATE_WORDS = {"tinted": "The same with all the colorant that its can takes.", "thinned": "The same with all the thinner that its label allows."}
+SUBSTANCES = ("Any substance", "substance:CAS", "ppm", "Mass share of a substance, from all components that suppliers name.", "sum of the components (practice)", "0")
 
 
-class Told(Struct, frozen=True):
-    """A rule as it is told: its sentences, the level that counts, and who set that, where it is not the rule's own.
-
-    ``confirmed`` where the house answers for a figure that was only recalled.
-    """
-
-    id: str
-    kind: str
-    level: str
-    shipped_level: str
-    reason: str
-    title: str
-    says: tuple[str, ...]
-    why: str
-    remedy: str
-    source: Source
-    confirmed: bool
-    force: str
-    in_force: bool
-    place: Place
+HEAD = ("property", "id", "unit", "what it is", "who says so (how well checked)", "printed examples met")
+SHORT = ("id", "unit", "printed examples met")
 
 
-class Outcome(Struct, frozen=True):
-    """What became of a rule for a formula, and why."""
+class Met(Struct, frozen=True):
+    """Printed worked examples that a property meets, and those of which the print is wrong and was found not to agree."""
 
-    rule: str
-    title: str
-    became: Became
-    reason: str
-    findings: tuple[Finding, ...] = ()
+    property: str
+    published: int
+    misprints: int = 0
 
 
-def told(book: Rulebook, settings: Settings, entry: Entry) -> Told:
-    """A rule in words."""
-    rule = entry.rule
-    asked = None if entry.id.startswith("unsafe/") else next((one for one in settings.rule_setting if one.rule == entry.id), None)
-    return Told(
-        id=entry.id,
-        kind=str(rule.__struct_config__.tag),
-        level=rule.level if asked is None else asked.level,
-        shipped_level=rule.level,
-        reason="" if asked is None else asked.reason,
-        title=rule.title,
-        says=(*rule.says(), *whom(rule.where, rule.unless)),
-        why=rule.why,
-        remedy=rule.remedy,
-        source=rule.source,
-        confirmed=entry.id in settings.confirmed,
-        force=days(rule.from_, rule.until),
-        in_force=rule.in_force(book.today),
-        place=entry.place,
-    )
+class _File(Struct, frozen=True):
+    met: tuple[Met, ...]
 
 
-def outcomes(judge: Judge, file: File[Formula], entries: Sequence[Entry]) -> tuple[Outcome, ...]:
-    """What became of each rule about formulas for a readable formula, its own limits included; what matters most first."""
-    formula = file.record
-    assert formula is not None
-    code = stem(file.name)
-    first = next((one for one in judge.formula(file) if one.rule in FIRST), None)
-    if first is not None:
-        reason = f"{first.fault.message}: that has to be mended first"
-        found = [Outcome(entry.id, entry.rule.title, "not checked", reason) for entry in entries if entry.rule.of_formulas]
-        return tuple(found)
-    subject = judge.catalog.subject(file)
-    all_ = judge.every(subject, code)
-    by_rule: dict[str, list[Finding]] = {}
-    for one in all_ if judge.leave is None else judge.leave.over(all_):
-        by_rule.setdefault(one.rule, []).append(one)
-    found = [_outcome(entry, subject, by_rule.get(entry.id, [])) for entry in entries if entry.rule.of_formulas]
-    found += _own(subject, by_rule)
-    return tuple(sorted(found, key=lambda one: ORDER.index(one.became)))
+def met(shipped: Shipped) -> dict[str, Met]:
+    """The examples by property."""
+    return {one.property: one for one in shipped.part_as("reference", _File).met}
 
 
-def _outcome(entry: Entry, subject: FormulaSubject, findings: Sequence[Finding]) -> Outcome:
-    if findings:
-        return _found(entry.id, entry.rule.title, findings)
-    not_asked = _not_asked(entry, subject)
-    if not_asked:
-        return Outcome(entry.id, entry.rule.title, "does not apply", not_asked)
-    unknown = entry.rule.unchecked(subject)
-    return Outcome(entry.id, entry.rule.title, "not checked" if unknown else "pass", unknown)
+def section(law: object, title: str) -> str:
+    """A section of a law's docstring as one line; empty where there is none."""
+    found = re.search(rf"^{title}\n-+\n(.*?)(?=\n\n\w[^\n]*\n-+\n|\Z)", inspect.getdoc(law) or "", re.DOTALL | re.MULTILINE)
+    return " ".join(found[1].split()) if found else ""
 
 
-def _found(rule: str, title: str, findings: Sequence[Finding]) -> Outcome:
-    """What a rule said: the worst of it decides."""
-    worst = min(findings, key=lambda one: (ORDER.index(_kind(one)), -one.level))
-    more = f"; and {len(findings) - 1} more" if len(findings) > 1 else ""
-    return Outcome(rule, title, _kind(worst), f"{worst.fault.message}{more}", tuple(findings))
+def definition(one: Property) -> str:
+    """What a property is, in one sentence."""
+    text = (inspect.getdoc(one.law) or "").partition("\n\n")[0]
+    first = " ".join(text.split())
+    return f"{first} {STATE_WORDS[one.state]}" if one.state else first
 
 
-def _kind(finding: Finding) -> Became:
-    kind = finding.fault.kind
-    return "granted" if finding.granted is not None else "fail" if kind == "pass" else kind
+def definition_of_dose(one: Dose) -> str:
+    """What a dose is, in one sentence."""
+    return f"Mass of {one.function.replace('-', ' ')}, {STRENGTH_WORDS[one.as_]}, on {BASIS_WORDS[one.on]}."
 
 
-def _not_asked(entry: Entry, subject: FormulaSubject) -> str:
-    """Why a rule has nothing to say about a formula; empty where it has."""
-    rule, formula = entry.rule, subject.formula
-    if not rule.in_force(subject.today):
-        return f"in force {days(rule.from_, rule.until)}"
-    if isinstance(rule, Market) and rule.id not in formula.markets:
-        return f"not sold in {rule.id}"
-    missed = misses(rule.where, formula)
-    if missed:
-        return f"only {missed}"
-    if rule.unless is not None and rule.unless.holds(formula):
-        return f"not for {where_words(rule.unless)}"
-    if not rule.concerns(formula):
-        return "not for an intermediate that is not sold"
-    lacking = next((pick for pick in rule.about if not subject.picked[pick]), None)
-    return "" if lacking is None else f"holds none: {_pick(lacking)}"
+def _unit(one: Property) -> str:
+    return " or ".join(dict.fromkeys((one.unit.replace("$", "currency") or "1", one.unit_us.replace("$", "currency") or "1")))
 
 
-def _pick(pick: Pick) -> str:
-    return side_words(pick) if isinstance(pick, Side) else pick_words(pick)
+def _row(one: Property, found: dict[str, Met]) -> tuple[str, ...]:
+    example = found.get(one.of or one.id)
+    cases = "0" if example is None else str(example.published) + (f" (and {counted(example.misprints, 'misprint')} found)" if example.misprints else "")
+    how = "estimate; " if one.estimate else ""
+    return (f"{one.title} ({one.symbol})", one.id, _unit(one), definition(one), f"{one.source} ({how}{one.checked})", cases)
 
 
-def _own(subject: FormulaSubject, by_rule: dict[str, list[Finding]]) -> Iterator[Outcome]:
-    """The formula's own limits."""
-    for name, bounds in subject.formula.limits.items():
-        rule, title = f"own-limit/{name.replace('_', '-')}", f"{title_of(name)}: {window(bounds.min, bounds.max)}, as the sheet asks."
-        yield _found(rule, title, by_rule[rule]) if rule in by_rule else Outcome(rule, title, "pass", "")
+def page(shipped: Shipped, wide: bool) -> Report:
+    """The page as a report; ``wide`` with all of it in tables, else with short tables and a few lines for each property below."""
+    found = met(shipped)
+    groups = {
+        "Properties": [_row(one, found) for one in PROPERTIES if not one.state],
+        "Tinted and thinned": [_row(one, found) for one in PROPERTIES if one.state],
+        "Doses and substances": [*(_row_of_dose(one) for one in DOSES), SUBSTANCES],
+    }
+    valid = {one.id: section(one.law, "Notes") for one in PROPERTIES if not one.state}
+    if wide:
+        sections = [Section(title, (), (_table(HEAD, rows),)) for title, rows in groups.items()]
+        sections.append(Section("How far each is valid", (), (_table(("id", "validity"), list(valid.items())),)))
+    else:
+        sections = [Section(title, (), (_table(SHORT, [(row[1], row[2], row[5]) for row in rows]),)) for title, rows in groups.items()]
+        lines = [(f"{row[1]}: {row[0]}. {row[3]}", valid.get(row[1], ""), f"By: {row[4]}") for rows in groups.values() for row in rows]
+        sections.append(Section("What each is", (), (), tuple(line for trio in lines for line in trio if line)))
+    total = sum(one.published for one in found.values())
+    facts = ("units: metric, and US where they differ; JSON is always metric", f"{total} printed figures are met by these laws; the tests hold them against each")
+    closing = ("verified: read in the named source; practice: common practice without one; memory: recalled, to be confirmed",)
+    return Report(f"formulint: {sum(map(len, groups.values()))} properties", facts, tuple(sections), closing)
+
+
+def _row_of_dose(one: Dose) -> tuple[str, ...]:
+    return (one.title, one.id, one.unit, definition_of_dose(one), "customary basis of the trade (practice)", "0")
+
+
+def _table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> Table:
+    return Table(head, tuple(tuple(map(Cell, row)) for row in rows))

@@ -8,7 +8,6 @@ from itertools import groupby
 from formulint.catalog import Catalog
 from formulint.clean import markdown
 from formulint.finding import Source
-from formulint.reference import ORDER, Became, Outcome, Told
 from formulint.report import (
     CAUTION,
     CHECKED,
@@ -22,6 +21,7 @@ from formulint.report import (
     heading,
     title_line,
 )
+from formulint.rules_told import ORDER, Became, Outcome, Told
 
 TONES: dict[Became, Tone] = {"fail": "bad", "open": "warn", "review": "warn", "granted": "muted", "not checked": "warn", "does not apply": "muted", "pass": "good"}
 WORDS: dict[Became, str] = {

@@ -110,14 +110,21 @@ class Shipped:
         """The rules of one part."""
         if name not in self._rules:
             pack = name.split("/")[0]
-            file = self._decoded(name, _File)
+            file = self.part_as(name, _File)
             path = f"rules/{name}.toml"
             self._rules[name] = tuple(
                 Entry(f"{pack}/{rule.id}", rule, Place(path, ("rule", at))) for at, rule in enumerate(file.rule)
             )
         return self._rules[name]
 
-    def _decoded(self, name: str, shape: type[T]) -> T:
+    def part_as(self, name: str, shape: type[T]) -> T:
+        """One part as a type.
+
+        Raises
+        ------
+        UserError
+            Where the part cannot be read so.
+        """
         try:
             return msgspec.json.decode(self.part(name), type=shape, dec_hook=dec_hook)
         except (msgspec.ValidationError, msgspec.DecodeError) as error:
@@ -125,12 +132,12 @@ class Shipped:
 
     def exempt(self, scheme: str, today: date) -> frozenset[str]:
         """CAS numbers of the compounds exempt in a scheme on a day."""
-        listed = self._decoded("voc/exempt", _Exemptions).exempt
+        listed = self.part_as("voc/exempt", _Exemptions).exempt
         return frozenset(one.cas for one in listed if one.scheme == scheme and (one.from_ is None or one.from_ <= today))
 
     def vocabulary(self) -> Vocabulary:
         """Tags and markets."""
-        return self._decoded("vocabulary", Vocabulary)
+        return self.part_as("vocabulary", Vocabulary)
 
     def general(self) -> tuple[str, ...]:
         """Parts that are in force whatever the market."""

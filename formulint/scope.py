@@ -8,7 +8,7 @@ from msgspec import Struct
 
 from formulint.catalog import SETTINGS_FILE, Catalog, stem
 from formulint.errors import UserError
-from formulint.formula import Formula
+from formulint.formula import Formula, beside
 from formulint.judge import Scope, codes_in
 from formulint.snapshot import FileChange, grep
 from formulint.standing import STANDING_FILE, Old
@@ -20,7 +20,7 @@ class Touched(Struct, frozen=True):
     ``formulas`` and ``materials`` are names of files to be judged; ``through`` says for a formula that was not
     itself changed by which code it is reached; ``gone`` are codes whose files went away; ``policy`` are names of
     changed settings and rules, which put every formula in scope, and of concessions and the list of old findings,
-    which put those records there that they are about.
+    which put those records there that they are about; ``equipment`` of changed tanks and scales.
     """
 
     formulas: tuple[str, ...]
@@ -28,16 +28,17 @@ class Touched(Struct, frozen=True):
     through: dict[str, str]
     gone: tuple[str, ...]
     policy: tuple[str, ...]
+    equipment: tuple[str, ...] = ()
 
     @property
     def anything(self) -> bool:
         """False where the change touches nothing of ours."""
-        return bool(self.formulas or self.materials or self.gone or self.policy)
+        return bool(self.formulas or self.materials or self.gone or self.policy or self.equipment)
 
     @property
     def scope(self) -> Scope:
         """What is to be judged."""
-        return Scope(self.formulas, self.materials, bool(self.policy or self.materials or self.gone))
+        return Scope(self.formulas, self.materials, bool(self.policy or self.materials or self.gone or self.equipment))
 
 
 def everything(catalog: Catalog) -> Scope:
@@ -81,12 +82,17 @@ def preload(catalog: Catalog, formulas: Iterable[str]) -> None:
     names = list(formulas)
     for _ in range(3):
         catalog.preload([name for name in names if name in catalog.snapshot.entries])
-        used = {code for name in names if (record := catalog.formula(name).record) for code in codes_in(record)}
+        used = {code for name in names if (record := catalog.formula(name).record) for code in looked_up(record)}
         files = [name for code in used for index in (catalog.material_names, catalog.formula_names) for name in index.get(code.casefold(), ())]
         catalog.preload(files)
         names = [name for name in files if name in catalog.formula_files()] if any(code.casefold() in catalog.formula_names for code in used) else []
         if not names:
             return
+
+
+def looked_up(formula: Formula) -> tuple[str, ...]:
+    """Codes that values of a formula rest on: what is in it, what it is tinted and thinned with, its vessels."""
+    return (*codes_in(formula), *(code for code, _ in beside(formula)), *(stage.vessel for stage in formula.stage if stage.vessel))
 
 
 def touched(catalog: Catalog, changes: Sequence[FileChange], before: Catalog | None) -> Touched:
@@ -123,11 +129,13 @@ def touched(catalog: Catalog, changes: Sequence[FileChange], before: Catalog | N
             spread.append(stem(file))
         else:
             formulas.setdefault(file, "")
+    machines = tuple(one.name for one in changes if one.name.endswith(".toml") and _below(one.name, folders.equipment))
     if policy:
-        return Touched(tuple(catalog.formula_files()), tuple(catalog.material_files()), {}, tuple(gone), (*policy, *leave))
+        return Touched(tuple(catalog.formula_files()), tuple(catalog.material_files()), {}, tuple(gone), (*policy, *leave), machines)
+    spread += [stem(name) for name in machines]
     spread += _blends(catalog, before, tuple(formulas))
     through = _dependants(catalog, spread, formulas)
-    return Touched((*formulas, *through), tuple(materials), through, tuple(gone), tuple(leave))
+    return Touched((*formulas, *through), tuple(materials), through, tuple(gone), tuple(leave), machines)
 
 
 def _excused(catalog: Catalog, before: Catalog | None, leave: Sequence[str]) -> Iterator[str]:
@@ -190,7 +198,7 @@ def _dependants(catalog: Catalog, codes: Sequence[str], already: dict[str, str])
             if name not in known or name in through:
                 continue
             record = catalog.formula(name).record
-            used = next((code for code in codes_in(record) if code in meant), None) if record else None
+            used = next((code for code in looked_up(record) if code in meant), None) if record else None
             if used is None:
                 continue
             if name not in already:
@@ -208,6 +216,6 @@ def _users(catalog: Catalog, names: Iterable[str]) -> dict[str, list[str]]:
     catalog.preload(names)
     for name in names:
         record = catalog.formula(name).record
-        for code in codes_in(record) if record is not None else ():
+        for code in looked_up(record) if record is not None else ():
             found.setdefault(code, []).append(name)
     return found

@@ -22,11 +22,12 @@ class Folders(Struct, frozen=True, forbid_unknown_fields=True):
     formulas: str = "formulas"
     rules: str = "rules"
     concessions: str = "concessions"
+    equipment: str = "equipment"
 
     @property
     def all(self) -> tuple[str, ...]:
         """Every one of them."""
-        return self.materials, self.formulas, self.rules, self.concessions
+        return self.materials, self.formulas, self.rules, self.concessions, self.equipment
 
 
 class Approvers(Struct, frozen=True, forbid_unknown_fields=True):

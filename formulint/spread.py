@@ -35,7 +35,7 @@ from formulint.slope import Moving, Slope
 from formulint.subject import FormulaSubject, measure_of
 from formulint.swing import centre_of
 from formulint.tolerance import tolerance_of
-from formulint.uncertain import Cause, Varied, of_material, supplier, with_figures
+from formulint.uncertain import Cause, Varied, around_varied, of_material, supplier, with_figures
 from formulint.verdict import title_of
 
 SPREAD = "spread: one standard deviation from the tolerances of the materials' figures; what is weighed counts as exact; never a verdict"
@@ -111,8 +111,10 @@ def _moved(catalog: Catalog, subject: FormulaSubject, scatters: list[Scatter]) -
     for (code, keys), (figure, number) in numbers.items():
         changes.setdefault(code, {})[keys] = Varied(figure, cast(float, number))
     varied = {code: catalog.made(with_figures(subject.stocks[code].material, found), subject.stocks[code].path) for code, found in changes.items()}
-    resolved = resolve(subject.formula, subject.path, supplier(catalog, varied), subject.swap)
-    return replace(subject, evaluation=Evaluation(resolved, subject.path, catalog.water_density), stocks={**subject.stocks, **varied})
+    supply = supplier(catalog, varied)
+    resolved = resolve(subject.formula, subject.path, supply, subject.swap)
+    evaluation = Evaluation(resolved, subject.path, catalog.water_density, around_varied(subject, varied, supply, catalog.water_density))
+    return replace(subject, evaluation=evaluation, stocks={**subject.stocks, **varied})
 
 
 def _written(subject: FormulaSubject, code: str, keys: KeyPath) -> tuple[Figure, Moving]:

@@ -54,6 +54,12 @@ class Swing(Interval):
         self.slopes = slopes
         self.half = half
 
+    def floored(self) -> Swing:
+        """The values, with zero in place of those below it; where that is so, nothing moves them."""
+        slopes = {at: (min(least, 0.0), max(most, 0.0)) for at, (least, most) in self.slopes.items()}
+        centre = (max(self.centre[0], 0.0), max(self.centre[1], 0.0))
+        return Swing(max(self.lo, 0.0), max(self.hi, 0.0), centre, slopes, self.half)
+
     def __add__(self, other: Number) -> Swing:
         low, high = ends(other)
         middle, slopes = (low, high), self.slopes

@@ -44,6 +44,7 @@ from formulint.scope import Touched
 from formulint.side import Side, bounds_of, verdict_of
 from formulint.spread import SPREAD, causes, spread, told
 from formulint.staged import Staged
+from formulint.stages import of_stages
 from formulint.verdict import units_of
 
 BEFORE = "was there before"
@@ -96,6 +97,21 @@ def lines_table(catalog: Catalog, side: Side) -> Table:
     return Table(("stage", "material", ">as written", f">{mass}", f">{room}", ">% of the batch"), tuple(rows))
 
 
+def stages_table(catalog: Catalog, side: Side) -> Table:
+    """What every stage comes to by itself, and how its disc runs."""
+    stages = of_stages(catalog, side)
+    ids = dict.fromkeys(name for one in stages for name in one.values)
+    looks = {name: units_of(name, catalog.settings.units, catalog.settings.currency) for name in ids}
+    rows = [
+        (
+            Cell(f"{one.name} ({one.kind}{', ' if one.vessel else ''}{one.vessel})"),
+            *(Cell(bare(one.values.get(name), *looks[name])) for name in ids),
+        )
+        for one in stages
+    ]
+    return Table(("stage", *(f">{named(name, looks[name][0], {})}" for name in ids)), tuple(rows))
+
+
 def _bare_amount(value: Value, unit: str, digits: int) -> str:
     return show(value, unit, digits).removesuffix(unit).strip() if isinstance(value, float) else "open"
 
@@ -124,7 +140,7 @@ def properties(
     sections = []
     for one in sides:
         bounds = {name: (*bounds_of(one, name), verdict_of(one, name)) for name in one.values}
-        tables = [lines_table(catalog, one)] if lines else []
+        tables = [lines_table(catalog, one), stages_table(catalog, one)] if lines else []
         tables.append(properties_table(catalog, one.values, bounds, one.substances, spread(catalog, one) if scatter else None))
         classes = hazard_report.hazards(catalog, one)
         tables.append(hazard_report.whole(classes) if hazards else hazard_report.short(classes))

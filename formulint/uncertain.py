@@ -16,9 +16,11 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint.amounts import Supply, resolve
+from formulint.circumstances import Circumstances
 from formulint.content import CLOSES, SHARES, Gap, Surroundings, Value, shares_close
 from formulint.errors import UserError
 from formulint.evaluate import Evaluation
+from formulint.extras import extras
 from formulint.extremes import Box, Bracket, Search, Sum, contracted, hull
 from formulint.figure import Figure
 from formulint.finding import KeyPath, Mark, Place
@@ -172,8 +174,10 @@ class Uncertain:
         for one, number in zip(self.inputs, numbers, strict=True):
             changes.setdefault(one.code, {})[one.keys] = Varied(one.figure, number)
         varied = {code: self.shelf.made(with_figures(subject.stocks[code].material, found), subject.stocks[code].path) for code, found in changes.items()}
-        resolved = resolve(subject.formula, subject.path, supplier(self.shelf, varied), subject.swap)
-        evaluation = Evaluation(resolved, subject.path, self.shelf.around.water_density)
+        supply = supplier(self.shelf, varied)
+        resolved = resolve(subject.formula, subject.path, supply, subject.swap)
+        around = around_varied(subject, varied, supply, self.shelf.around.water_density)
+        evaluation = Evaluation(resolved, subject.path, self.shelf.around.water_density, around)
         return replace(subject, evaluation=evaluation, stocks={**subject.stocks, **varied})
 
     # --- its values --------------------------------------------------------------------------------------------
@@ -307,6 +311,17 @@ def with_figures(material: Material, figures: Mapping[KeyPath, Figure]) -> Mater
         if len(keys) == 3:
             parts[int(keys[1])] = replace(parts[int(keys[1])], **{str(keys[2]): figure})
     return replace(material, **own, component=tuple(parts))
+
+
+def around_varied(subject: FormulaSubject, varied: Mapping[str, Stock], supply: Callable[[str], Supply | None], water_density: float) -> Circumstances:
+    """What values rest on beside the lines, when some raw materials are varied."""
+    around = subject.evaluation.around
+
+    def extra(code: str) -> dict[str, Value]:
+        stock = varied.get(code)
+        return around.extra(code) if stock is None else extras(stock.material, stock.path, stock.content, water_density)
+
+    return replace(around, supply=supply, extra=extra)
 
 
 def supplier(shelf: Shelf, varied: Mapping[str, Stock]) -> Callable[[str], Supply | None]:

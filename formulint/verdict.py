@@ -9,7 +9,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from formulint.content import Gap, Value
+from formulint.content import Bounded, Gap, Value
 from formulint.errors import Misread
 from formulint.finding import Fault, Measured, Place
 from formulint.interval import AtLeast, ends
@@ -29,11 +29,11 @@ def outcome(value: Value, least: Quantity | None, most: Quantity | None) -> tupl
     """How a value stands to its bounds (both included), and the bound that decides.
 
     Unrounded numbers are compared. Where only a part of an interval lies inside, or the value is not known, nobody can
-    say: ``open``.
+    say: ``open``. What is not known, but can only lie between two ends, is decided where both lie on one side.
     """
-    if isinstance(value, Gap):
+    if isinstance(value, Gap) and not isinstance(value, Bounded):
         return "open", most or least
-    low, high = ends(value)
+    low, high = ends(value.between if isinstance(value, Bounded) else value)
     if least is not None:
         edge = _edge(least)
         edge -= abs(edge) * CLOSE
@@ -82,6 +82,8 @@ def readable(unit: str, digits: int, *values: float) -> tuple[str, int]:
 
 def shown(value: Value, unit: str, digits: int) -> str:
     """A value for people: ``11.94 lb/gal``, ``37.1 to 39.0 %``, ``open``."""
+    if isinstance(value, Bounded):
+        return f"open, {shown(value.between, unit, digits)}"
     if isinstance(value, Gap):
         return "open"
     if isinstance(value, AtLeast):
@@ -153,10 +155,10 @@ def judge_bounds(
         found, bound = outcome(value, *bounds)
         if found == "pass" or bound is None:
             return
-    if isinstance(value, Gap):
-        yield open_fault(name, value, place, str(bound))
+    if isinstance(value, Gap) and (found == "open" or not isinstance(value, Bounded)):
+        yield open_fault(name, value, place, str(bound), look)
         return
-    low, high = ends(value)
+    low, high = ends(value.between if isinstance(value, Bounded) else value)
     below = bound is bounds[0] and not (bound is bounds[1] and low >= bound.base * (1 - CLOSE))  # both may be one object
     far = low if below else high
     off = Measured(far, bound.base, bound.unit.dimension, unit)
@@ -168,6 +170,9 @@ def judge_bounds(
         near = high if below else low
         number, limit = apart(near, bound, unit, digits)
         message = f"{name} is {number}, {side} the limit of {limit}"
+        if isinstance(value, Bounded):
+            most_or_least = "at least" if side == "above" else "at most"
+            message = f"{name} is {most_or_least} {number}, {side} the limit of {limit}, though it is not known in full: {_listed(value)}"
         yield Fault(place, message, measured=number, limit=limit, unit=unit, off=off)
         return
     words = shown(value, unit, digits)
@@ -194,10 +199,12 @@ def _listed(gap: Gap) -> str:
     return "; ".join(words.values())
 
 
-def open_fault(name: str, gap: Gap, place: Place, limit: str = "") -> Fault:
-    """The fault of a value that cannot be computed, with what is missing and where it should stand."""
+def open_fault(name: str, gap: Gap, place: Place, limit: str = "", look: tuple[str, int] | None = None) -> Fault:
+    """The fault of a value that cannot be computed, with what is missing and where it should stand; and its ends, if it has any."""
     cause = _listed(gap)
     message = f"{name} cannot be computed: {cause or 'the lines do not add up to a batch'}"
+    if isinstance(gap, Bounded) and look is not None:
+        message += f"; it lies from {shown(gap.between, *look)}"
     places = tuple(item.place for item in gap.missing)
     return Fault(place, message, "fill in what is missing; unknown is not zero", "open", limit=limit or None, missing=places, cause=cause)
 

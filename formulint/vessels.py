@@ -7,7 +7,7 @@ from types import MappingProxyType
 
 from msgspec import Struct
 
-from formulint.formula import Formula
+from formulint.formula import Addition, Formula, Process
 
 Spot = tuple[int, int]  # number of the stage, number of the addition in it
 
@@ -30,12 +30,33 @@ class Charge(Struct, frozen=True):
         return self.vessel[: self.depth]
 
 
+class Running(Struct, frozen=True):
+    """A step of work while it runs: its stage and its place in it, in which vessel, and what is inside at that moment."""
+
+    spot: Spot
+    vessel: str
+    inside: tuple[Spot, ...]
+    work: Addition | Process
+
+
 def charges(formula: Formula, swap: Mapping[Spot, str] = MappingProxyType({})) -> tuple[Charge, ...]:
     """Every addition of a material with what is in its vessel at that moment; ``swap`` names alternates that are used.
 
     A stage that no other stage pours in is followed by the next one in the same vessel; a stage without a vessel of its
     own stays in the vessel of the stage before it, unless it takes up another stage.
     """
+    return _walked(formula, swap, None)
+
+
+def running(formula: Formula) -> tuple[Running, ...]:
+    """Every step of work, in order; that of a whole stage when all of the stage is in."""
+    found: list[Running] = []
+    _walked(formula, {}, found)
+    return tuple(found)
+
+
+def _walked(formula: Formula, swap: Mapping[Spot, str], steps: list[Running] | None) -> tuple[Charge, ...]:
+    """The charges; the steps are added to a list if there is one."""
     poured = {line.stage for stage in formula.stage for line in stage.additions if line.stage is not None}
     inside: dict[str, list[Spot]] = {}
     ready: dict[str, list[Spot]] = {}
@@ -51,6 +72,10 @@ def charges(formula: Formula, swap: Mapping[Spot, str] = MappingProxyType({})) -
             elif line.material is not None:
                 found.append(Charge((i, j), swap.get((i, j), line.material), stage.kind, now, len(now)))
                 now.append((i, j))
+            elif steps is not None and line.step is not None:
+                steps.append(Running((i, j), vessel, tuple(now), line))
+        if steps is not None and stage.process is not None:
+            steps.append(Running((i, len(stage.additions)), vessel, tuple(now), stage.process))
         if stage.name in poured:
             ready[stage.name] = inside.pop(vessel)
     return tuple(found)

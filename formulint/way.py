@@ -13,6 +13,7 @@ from msgspec.structs import replace
 
 from formulint.amounts import Resolved, Supply, resolve
 from formulint.catalog import Catalog
+from formulint.circumstances import Circumstances
 from formulint.content import Content, Gap, Value
 from formulint.errors import UserError
 from formulint.evaluate import Evaluation, doses, substances
@@ -148,11 +149,13 @@ class Way:
         resolved = self._resolved(self._sheet, degrees, supply)
         first, last, change = self._water
         water = first if change is None else first + (last - first) * degrees[change]
-        evaluation = Evaluation(resolved, self._sheet.path, water)  # type: ignore[arg-type]
+        # What is ground in which tank depends on the order of lines, and there is none here.
+        around = Circumstances(self._sheet.formula, self._sheet.path, supply, lambda code: self._extra(code, degrees), lambda code: None, self.after.around)
+        evaluation = Evaluation(resolved, self._sheet.path, water, around)  # type: ignore[arg-type]
         leaves = {code: supply(code) for code in resolved.leaves}
         contents = {code: self._content(code, degrees) for code in resolved.leaves}
         supplies = {code: one for code, one in leaves.items() if one is not None}
-        return {**evaluation.values, **doses(resolved, supplies), **substances(resolved, contents)}
+        return evaluation.besides({**doses(resolved, supplies), **substances(resolved, contents)}).values
 
     def _resolved(self, sheet: Sheet, degrees: Degrees, supply: Callable[[str], Supply | None]) -> Resolved:
         first, last = sheet.batch
@@ -183,6 +186,12 @@ class Way:
         components = _between(old.supply.components, new.supply.components, degrees[change])
         active = _mixed(old.supply.active, new.supply.active, degrees[change])
         return replace(new.supply, columns=mixed, components=components, active=active, plain=None)
+
+    def _extra(self, code: str, degrees: Degrees) -> dict[str, Value]:
+        change = self._materials[code]
+        if change is None:
+            return (self.after if self.after.stock(code) is not None else self.before).extra(code)
+        return _between(self.before.extra(code), self.after.extra(code), degrees[change])
 
     def _content(self, code: str, degrees: Degrees) -> Content:
         old, new, change = self.before.stock(code), self.after.stock(code), self._materials[code]

@@ -45,7 +45,7 @@ def _properties() -> Rows:
         yield (f"`{one.id}`", one.title, one.unit or "1", one.unit_us or "1", how)
     for dose in DOSES:
         strength = {"active": "active part", "supplied": "as supplied", "nonvolatile": "nonvolatile part"}[dose.as_]
-        on = {"pigment": "pigment and extender", "binder": "binder solids", "batch": "the paint"}[dose.on]
+        on = {"pigment": "pigment and extender", "binder": "binder solids", "batch": "the paint", "film": "what stays in the film"}[dose.on]
         yield (f"`{dose.id}`", dose.title, dose.unit, dose.unit, f"{dose.function}, {strength}, on {on}")
     yield ("`substance:CAS`", "any substance by its CAS number", "ppm", "ppm", "sum of the components that suppliers name")
 

@@ -9,12 +9,12 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import ModuleType
 
-from formulint.science import cost, film, mixing, pigment, voc
+from formulint.science import balance, cost, demand, film, machine, mixing, pigment, porosity, voc
 
 Case = dict[str, object]
 Law = Callable[..., float]
 
-MODULES: tuple[ModuleType, ...] = (mixing, pigment, film, cost, voc)
+MODULES: tuple[ModuleType, ...] = (mixing, pigment, porosity, film, cost, voc, balance, demand, machine)
 LAWS: dict[str, Law] = {
     name: law
     for module in MODULES
@@ -29,11 +29,17 @@ TOTALS = {
     "pigment_volume_all": "L", "pigment_volume_binder_convention": "L", "pigment_volume_oil": "L", "oil_mass": "kg",
     "pigment_mass": "kg", "binder_mass": "kg", "binder_volume": "L", "water_mass": "kg", "water_volume": "L",
     "exempt_volume": "L", "exempt_mass": "kg", "voc_mass_us": "kg", "voc_mass_eu": "kg", "cost": "money",
+    "volatile_volume": "L", "binder_index_volume": "L", "dispersant_needed": "kg", "dispersant_active": "kg",
+    "pigment_area": "m2", "film_temperature_mass": "K kg", "film_temperature_drop": "K kg", "dry_film": "m",
+    "coverage": "m2/L", "disc": "m", "tank": "m", "rotation": "1/s", "mill_volume": "L",
 }  # fmt: skip
 PROPERTY_LAWS = (
     "density", "nonvolatile_mass_share", "nonvolatile_volume_share", "pvc", "pvc_binder", "cpvc", "reduced_pvc",
     "pigment_binder", "water_share", "voc_material", "voc_less_water", "voc_ready_to_use", "voc_by_difference",
-    "cost_mass", "cost_volume", "solids_content",
+    "cost_mass", "cost_volume", "solids_content", "volume_balance", "oil_absorption_of_mixture", "binder_index", "cpvc_latex",
+    "voids", "dispersant_demand", "dispersant_supply", "dispersant_on_area", "minimum_film_temperature", "spreading_rate",
+    "wet_film", "wet_film_at_coverage", "dry_film_at_coverage", "mass_on_area", "cost_dry_volume", "cost_area", "tip_speed",
+    "disc_to_tank", "disc_coverage",
 )  # fmt: skip
 
 # --- docstrings, read by machine ------------------------------------------------------------------------------------
@@ -57,7 +63,8 @@ UNITS = {
     "L": (1.0, "L"), "mL": (1e-3, "L"), "gal": (3.785411784, "L"), "sg": (8.337 * 0.45359237 / 3.785411784, "kg/L"),
     "m": (1.0, "m"), "um": (1e-6, "m"), "mil": (25.4e-6, "m"), "in": (0.0254, "m"), "hegman": (1.0, "hegman"),
     "m2": (1.0, "m2"), "ft2": (0.09290304, "m2"), "money": (1.0, "money"), "": (1.0, "1"),
-    "%": (0.01, "share"), "ppm": (1e-6, "share"),
+    "%": (0.01, "share"), "ppm": (1e-6, "share"), "ft": (0.3048, "m"), "min": (60.0, "s"), "s": (1.0, "s"),
+    "rpm": (1 / 60, "1/s"), "K": (1.0, "K"), "K_kg": (1.0, "K kg"),
 }  # fmt: skip
 KEYS = {"id", "function", "inputs", "expect", "within", "agrees", "refused", "evidence", "source", "url", "checked"}
 KEYS |= {"note", "caveat", "complaint"}

@@ -21,8 +21,8 @@ NAMES = {"Formula.code", "Material.code"}  # another code is another file; "rena
 SHOWS = {Change.editorial: "", Change.policy: "", Change.procedural: "m", Change.data: "d"}
 FIELDS = {f"{record}.{field}": change for record, kind in EDITED.items() for field, change in TABLE[kind].items()}
 UNLISTED = {
-    "Adjust", "Approvers", "Bounds", "Category", "DoseWindow", "Estimates", "Folders", "HazardFigures", "NotExempt", "Pick",
-    "Product", "RuleSetting", "Side", "Source", "TemperatureRange", "TestSpec", "Unnamed", "Where", "Window",
+    "Adjust", "Approvers", "Bounds", "Category", "DoseWindow", "Estimates", "Folders", "Gloss", "HazardFigures", "NotExempt", "Pick",
+    "Product", "RuleSetting", "Side", "Source", "TemperatureRange", "TestSpec", "Thinning", "Unnamed", "Where", "Window",
 }  # fmt: skip
 """Tables that have the class of the field they stand in; a new one needs a thought here."""
 

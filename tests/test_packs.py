@@ -16,6 +16,7 @@ import pytest
 import tomli
 
 from formulint.cli import main
+from formulint.formula import Formula
 from formulint.kinds import KINDS
 from formulint.kinds.market import Category, Market
 from formulint.quantity import read
@@ -202,10 +203,11 @@ def test_every_row_has_a_basis_that_fits_its_market_and_a_first_day(market: str)
     assert all(0 < read(row["max"], ("density",)).value <= 1000 for row in categories(market))
 
 
-def test_low_solids_rows_wait_for_a_formula_that_names_them() -> None:
+def test_low_solids_rows_follow_from_the_solids_or_wait_for_a_formula_that_names_them() -> None:
     low = [row for market in ROWS for row in categories(market) if row["basis"] == "material"]
     assert len(low) == 9
-    assert [row for row in low if "where" in row] == []
+    assert {row["name"] for row in low if "solids_max" not in row} == {"Wood preservatives: low solids"}
+    assert [row["name"] for row in low if "where" in row] == ["Stains: low solids"]
 
 
 @every_market
@@ -220,9 +222,10 @@ def row_for(market: str, class_: str, use: tuple[str, ...], day: date) -> Catego
     """The row that a formula of this class and use falls under."""
     rule, _ = read_table(FILES[f"voc/{market}.toml"]["rule"][0], KINDS["market"], "rules.toml", ("rule", 0))
     assert isinstance(rule, Market)
-    product_ = SimpleNamespace(use=use, substrate=(), claims=(), tint_base="")
-    formula = SimpleNamespace(class_=class_, product=product_, state="bench", markets=(market,), code="X", category={})
-    return rule.row(SimpleNamespace(formula=formula, today=day))  # type: ignore[arg-type]
+    head = {"code": "X", "name": "x", "revision": 1, "state": "bench", "class": class_, "batch": "1 kg", "product": {"use": list(use)}}
+    formula, _ = read_table({**head, "stage": [{"name": "Mix", "kind": "charge", "additions": [{}]}]}, Formula, "X.toml", ())
+    assert formula is not None
+    return next(iter(rule.rows(SimpleNamespace(formula=formula, today=day))), None)  # type: ignore[arg-type]
 
 
 # Market, class, uses, day -> the limit that the sources give; "" where the formula has to name its category.

@@ -331,7 +331,7 @@ KEYS = {
     "diff": ["format", "before", "after", "date", "formulas", "records", "affected", "policy"],
 }
 FORMULA = {
-    "properties": ["code", "revision", "state", "digest", "properties", "lines", "hazards"],
+    "properties": ["code", "revision", "state", "digest", "properties", "lines", "stages", "hazards"],
     "diff": ["code", "class", "unread", "policy", "fields", "digest", "additions", "properties", "not_split", "results", "tests_due"],
 }
 PROPERTY = {

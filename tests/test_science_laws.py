@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from science_cases import CASES, LAWS, MIXTURES, PROPERTY_LAWS, TOTALS, arguments, call, totals
+from science_cases import CASES, LAWS, MIXTURES, PROPERTY_LAWS, TOTALS, arguments, call, totals, units
 
 from formulint.science import cost, film, mixing, pigment, voc
 
@@ -44,6 +44,9 @@ class Interval:
 
     def __rtruediv__(self, other: float) -> Interval:
         return Interval(other, other) / self
+
+    def floored(self) -> Interval:
+        return Interval(max(self.lo, 0.0), max(self.hi, 0.0))
 
     def __gt__(self, other: float) -> bool:
         return self.lo > other
@@ -110,6 +113,8 @@ def batch(parts: list[Row]) -> dict[str, float]:
             known[key] = known.get(key, 0.0) + (mass if "mass" in key else volume)
     for convention in ("all", "binder_convention", "oil"):
         known[f"pigment_volume_{convention}"] = known["pigment_volume"]
+    asked = {"dispersant_needed": 0.004, "dispersant_active": 0.005, "pigment_area": 10.0, "film_temperature_mass": 280.0}
+    known |= {name: times * known["pigment_mass"] for name, times in asked.items()}
     return known | {"oil_mass": 0.2 * known["pigment_mass"], "voc_mass_eu": known["voc_mass_us"], "cost": 3.0}
 
 
@@ -135,7 +140,8 @@ def test_a_bench_sheet_agrees(parts: list[Row]) -> None:
     assert call("voc_less_water", known) * 1000 == pytest.approx(g_l, rel=1e-7)
 
 
-BY_TOTALS = tuple(name for name in PROPERTY_LAWS if name != "reduced_pvc")
+EXTENSIVE = {name for name, unit in TOTALS.items() if unit in ("kg", "L", "money", "m2", "K kg")} - {"mill_volume"}
+BY_TOTALS = tuple(name for name in PROPERTY_LAWS if set(units(LAWS[name])) <= EXTENSIVE)
 
 
 @given(rows, st.floats(0.001, 1000.0))

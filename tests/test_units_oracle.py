@@ -19,7 +19,8 @@ SHIPPED: pint.UnitRegistry[float] = pint.UnitRegistry()
 BASES = {
     "mass": "kilogram", "length": "meter", "area": "meter**2", "volume": "liter", "density": "kilogram/liter",
     "mass share": "dimensionless", "volume share": "dimensionless", "oil absorption": "dimensionless",
-    "price by mass": "1/kilogram", "price by volume": "1/liter", "temperature": "kelvin",
+    "price by mass": "1/kilogram", "price by volume": "1/liter", "price by area": "1/meter**2",
+    "mass by area": "kilogram/meter**2", "area by mass": "meter**2/kilogram", "temperature": "kelvin",
     "temperature difference": "kelvin", "time": "second", "rotation": "1/second", "velocity": "meter/second",
     "spreading rate": "meter**2/liter", "viscosity": "pascal*second", "fineness hegman": None, "consistency": None,
 }  # fmt: skip
@@ -30,7 +31,8 @@ IN_PINT = {
     "imp gal": "imperial_gallon", "% vol": "percent", "%": "percent", "g/100 g": "g/(100*g)", "g/100g": "g/(100*g)",
     "kg/100 kg": "kg/(100*kg)", "lb/100 lb": "lb/(100*lb)", "lb/100 gal": "lb/(100*gal)",
     "Pa.s": "Pa*s", "mPa.s": "mPa*s", "rpm": "1/min", "g/cm3": "g/cm**3", "kg/m3": "kg/m**3", "m2": "m**2", "cm2": "cm**2", "ft2": "ft**2", "m3": "m**3",
-    "cm3": "cm**3", "ft3": "ft**3", "in3": "in**3", "m2/L": "m**2/L", "ft2/gal": "ft**2/gal",
+    "/48 fl oz": "fluid_ounce/48", "kg/m2": "kg/m**2", "g/m2": "g/m**2", "mg/m2": "mg/m**2", "m2/kg": "m**2/kg", "m2/g": "m**2/g",
+    "currency/m2": "1/m**2", "currency/ft2": "1/ft**2", "cm3": "cm**3", "ft3": "ft**3", "in3": "in**3", "m2/L": "m**2/L", "ft2/gal": "ft**2/gal",
     "currency/short ton": "1/US_ton", "currency/t": "1/metric_ton", "currency/m3": "1/m**3",
 }  # fmt: skip
 
@@ -80,7 +82,7 @@ def test_pint_knows_nothing_that_is_not_declared() -> None:
             derivation.registry().Unit(word)
 
 
-SIMPLE = [(one, rows[0]) for one, rows in FACTORS.items() if rows[0][0] in ("mass", "volume", "area", "length", "time")]
+SIMPLE = [(one, rows[0]) for one, rows in FACTORS.items() if rows[0][0] in ("mass", "volume", "area", "length", "time") and one[0] != "/"]
 QUOTIENTS = {
     ("mass", "volume"): "density", ("mass", "mass"): "mass share", ("volume", "volume"): "volume share",
     ("area", "volume"): "spreading rate", ("length", "time"): "velocity",

@@ -34,9 +34,9 @@ def run(options: SimpleNamespace) -> int:
         raise UserError(message, "formulint lint says what is wrong with it")
     found = [ordering(judge, file, options.notes) for file in files]
     if options.format == "json":
-        from formulint.render import json_report
+        from formulint.render import json_pages
 
-        put(options, json_report.order(catalog, found))
+        put(options, json_pages.order(catalog, found))
     else:
         put(options, shown(options, report(catalog, found)))
     catalog.snapshot.close()

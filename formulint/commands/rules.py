@@ -11,10 +11,10 @@ from formulint.commands.states import OUTPUT, STATE, catalog_of, put, shown
 from formulint.errors import UserError
 from formulint.judge import Judge
 from formulint.options import Option
-from formulint.reference import Outcome, Told, outcomes, told
 from formulint.report import Report, title_line
 from formulint.rule_report import data, for_formula, in_full, overview, pack_of, page
 from formulint.rulebook import Entry, Rulebook, Shipped
+from formulint.rules_told import Outcome, Told, outcomes, told
 from formulint.scope import named
 from formulint.settings import Settings
 from formulint.settings_check import hint

@@ -6,6 +6,7 @@ from types import SimpleNamespace
 
 from formulint.commands.states import put
 from formulint.concession import Concession
+from formulint.equipment import Equipment
 from formulint.errors import UserError
 from formulint.formula import Formula
 from formulint.kinds import KINDS
@@ -14,10 +15,13 @@ from formulint.options import Option
 from formulint.settings import Settings
 from formulint.shape import schema
 
-RECORDS = {"formula": Formula, "material": Material, "settings": Settings, "concession": Concession, **{f"rule-{kind}": KINDS[kind] for kind in KINDS}}
+RECORDS = {
+    "formula": Formula, "material": Material, "equipment": Equipment, "settings": Settings, "concession": Concession,
+    **{f"rule-{kind}": KINDS[kind] for kind in KINDS},
+}  # fmt: skip
 
 OPTIONS = (
-    Option("record", "formula, material, settings, concession, or rule- and a kind such as rule-dose", "RECORD"),
+    Option("record", "formula, material, equipment, settings, concession, or rule- and a kind such as rule-dose", "RECORD"),
     Option("--output", "write it to this file instead of the screen", "FILE"),
 )
 

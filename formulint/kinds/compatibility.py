@@ -8,13 +8,13 @@ from typing import Annotated, Literal, NamedTuple
 from msgspec import Meta, Struct
 
 from formulint.amounts import over, times
-from formulint.content import WATER, Gap, Value, add, number
+from formulint.content import WATER, Bounded, Gap, Value, add, number
 from formulint.errors import Misread
 from formulint.finding import Fault, Place
 from formulint.formula import Formula
 from formulint.interval import Interval
 from formulint.material import Material
-from formulint.quantity import read
+from formulint.quantity import read, show
 from formulint.rule import Pick, Rule
 from formulint.subject import FormulaSubject
 from formulint.verdict import Outcome, outcome, read_bound, shown
@@ -213,10 +213,12 @@ class Compatibility(Rule, frozen=True, kw_only=True, tag="compatibility", tag_fi
         value = self._share(subject, ones)
         found = outcome(value, bound, None)[0]
         column = BASIS[self.on][1]
+        digits = bound.decimals + (0 if bound.unit.symbol == "ppm" else 1)
         if isinstance(value, Gap):
             words = "; ".join(dict.fromkeys(one.what for one in value.missing)) or "the lines do not add up to a batch"
+            if isinstance(value, Bounded) and found == "pass":
+                return found, f"at least {show(value.between.lo, bound.unit.symbol, digits)} of {column}, {bound} is enough; {words}", ()
             return found, f"its share of {column} cannot be computed: {words}", tuple(one.place for one in value.missing)
-        digits = bound.decimals + (0 if bound.unit.symbol == "ppm" else 1)
         return found, f"{shown(value, bound.unit.symbol, digits)} of {column}, {bound} is enough", ()
 
     def _share(self, subject: FormulaSubject, ones: list[Present]) -> Value:

@@ -16,22 +16,22 @@ from formulint.change import Change
 from formulint.changed import split_of
 from formulint.clean import json_safe
 from formulint.compare import FormulaChange, PropertyChange, RecordChange
-from formulint.content import Gap, Value
+from formulint.content import Bounded, Gap, Value
 from formulint.fields import FieldChange
 from formulint.finding import Finding, Grant, Level, Place, Remedy
 from formulint.gate import Answer
 from formulint.interval import AtLeast, ends
 from formulint.mend import Mending
-from formulint.order_graph import Pair
-from formulint.order_report import Ordering
 from formulint.properties import BY_ID
 from formulint.quantity import Quantity, in_unit
 from formulint.report import assumptions, overall
 from formulint.side import Side
 from formulint.spread import causes, spread
+from formulint.stages import of_stages
 from formulint.standing import Old
 from formulint.verdict import units_of
-from formulint.vessels import Spot
+
+NOTHING = 1e-300
 
 
 def dumps(data: object) -> str:
@@ -40,8 +40,8 @@ def dumps(data: object) -> str:
 
 
 def number(value: float) -> float:
-    """A number with 12 significant digits."""
-    return float(f"{value:.12g}")
+    """A number with 12 significant digits; the last place of a float around zero is none."""
+    return float(f"{value:.12g}") if abs(value) > NOTHING else 0.0
 
 
 def unit_of(property_id: str, currency: str) -> str:
@@ -65,6 +65,9 @@ def value_of(catalog: Catalog, property_id: str, value: Value) -> dict[str, obje
             {"material": one.material, "field": one.field, "path": one.place.path, "line": catalog.locate(one.place).line, "text": one.what}
             for one in value.missing
         ]
+        if isinstance(value, Bounded):
+            low, high = (in_contract(property_id, end, currency) for end in ends(value.between))
+            found |= {"min": low, "max": high}
         return {**found, "kind": "open", "missing": missing}
     low, high = (in_contract(property_id, end, currency) for end in ends(value))
     if low == high:
@@ -100,7 +103,7 @@ def result(catalog: Catalog, finding: Finding) -> dict[str, object]:
         },
         "missing": [_place(catalog, place) for place in fault.missing],
         "related": [_place(catalog, place) for place in fault.related],
-        "remedies": [_remedy(catalog, one) for one in finding.remedies],
+        "remedies": [remedy_of(catalog, one) for one in finding.remedies],
         "suppressed": None if finding.granted is None else _granted(finding.granted),
     }  # fmt: skip
 
@@ -118,7 +121,7 @@ def _granted(grant: Grant) -> dict[str, object]:
     }
 
 
-def _remedy(catalog: Catalog, remedy: Remedy) -> dict[str, object]:
+def remedy_of(catalog: Catalog, remedy: Remedy) -> dict[str, object]:
     """A remedy; each edit takes ``old`` out at a line and column of the file as it is, and puts ``new`` there."""
     edits = []
     for one in remedy.edits:
@@ -194,40 +197,10 @@ def mend(catalog: Catalog, found: Mending, written: int | None) -> str:
             "date": str(catalog.today),
             "path": found.file.name,
             "seen": found.seen,
-            "remedies": [{"rule": one.finding.rule, **_remedy(catalog, one.remedy)} for one in found.offers],
+            "remedies": [{"rule": one.finding.rule, **remedy_of(catalog, one.remedy)} for one in found.offers],
             "written": written,
         }
     )
-
-
-def order(catalog: Catalog, found: Sequence[Ordering]) -> str:
-    """The ``order`` object."""
-    return dumps(
-        {
-            "format": "formulint/order/1",
-            "state": catalog.snapshot.label,
-            "date": str(catalog.today),
-            "formulas": [_order(catalog, one) for one in found],
-        }
-    )
-
-
-def _order(catalog: Catalog, found: Ordering) -> dict[str, object]:
-    def place(spot: Spot) -> dict[str, object]:
-        mark = catalog.locate(Place(found.file.name, ("stage", spot[0], "additions", spot[1])))
-        return {"material": found.called(spot), "stage": found.stage(spot), "path": mark.path, "line": mark.line}
-
-    def step(pair: Pair) -> dict[str, object]:
-        return {"first": place(pair[0]), "then": place(pair[1]), "rules": list(found.rules.get(pair, ())), "kept": pair not in found.wrong}
-
-    return {
-        "code": found.subject.formula.code,
-        "required": [step(pair) for pair in found.shown],
-        "violated": [{"rule": one.rule, "level": one.level.name} for one in found.violated],
-        "chains": [[step(pair) for pair in way] for way in found.chains],
-        "contradictions": list(found.knots),
-        "remedies": [] if found.remedy is None else [_remedy(catalog, found.remedy)],
-    }
 
 
 def _properties(catalog: Catalog, side: Side, scatter: bool) -> dict[str, dict[str, object]]:
@@ -260,6 +233,10 @@ def properties(catalog: Catalog, sides: Iterable[Side], scatter: bool = False) -
                     "digest": _digest(side),
                     "properties": _properties(catalog, side, scatter),
                     "lines": [_line(line) for line in side.lines],
+                    "stages": [
+                        {"name": one.name, "kind": one.kind, "vessel": one.vessel or None, "properties": {name: value_of(catalog, name, value) for name, value in one.values.items()}}
+                        for one in of_stages(catalog, side)
+                    ],
                     "hazards": hazard_report.objects(hazard_report.hazards(catalog, side)),
                 }
                 for side in sides

@@ -1,4 +1,4 @@
-"""What a paint costs in raw materials, by mass, by volume and by area."""
+"""What a paint costs in raw materials, by mass, by volume wet and dry, and by area."""
 
 from __future__ import annotations
 
@@ -70,6 +70,40 @@ def cost_volume(cost: float, total_volume: float) -> float:
     .. [1] Definition (practice).
     """
     return cost / positive(total_volume, "there is no volume")
+
+
+def cost_dry_volume(cost: float, nonvolatile_volume: float) -> float:
+    """Cost of the raw materials by volume of dry film.
+
+    Parameters
+    ----------
+    cost : float
+        Price of all additions, [money]
+    nonvolatile_volume : float
+        Dry volume of all that stays in the film, hollow spheres with their void, [L]
+
+    Returns
+    -------
+    cost_dry_volume : float
+        Raw-material cost of what stays on the wall, [money/L]
+
+    Notes
+    -----
+    Refused if nothing stays in the film. Tells paints of different solids apart, as cost by volume cannot: water is
+    cheap in the can and gone on the wall. Above the critical PVC the film has air in it besides.
+
+    Examples
+    --------
+    Made up, for its form only:
+
+    >>> cost_dry_volume(650.0, 130.0)
+    5.0
+
+    References
+    ----------
+    .. [1] Definition (practice).
+    """
+    return cost / positive(nonvolatile_volume, "nothing stays in the film")
 
 
 def cost_area(cost_volume: float, spreading_rate: float) -> float:

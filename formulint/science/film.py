@@ -144,6 +144,103 @@ def spreading_rate(nonvolatile_volume_share: float, dry_film: float) -> float:
     return nonvolatile_volume_share / positive(dry_film * LITRES_PER_CUBIC_METRE, "there is no film")
 
 
+def wet_film_at_coverage(coverage: float) -> float:
+    """Wet film of a paint that is spread as far as its label says.
+
+    Parameters
+    ----------
+    coverage : float
+        Area that a litre is spread on, [m2/L]
+
+    Returns
+    -------
+    wet_film_at_coverage : float
+        Wet film thickness, [m]
+
+    Notes
+    -----
+    Refused if the coverage is not above zero. Nothing lost, nothing soaked up.
+
+    Examples
+    --------
+    400 ft2/gal, in inches; the source prints 0.004:
+
+    >>> round(wet_film_at_coverage(400 * 0.09290304 / 3.785411784) / 0.0254, 4)
+    0.004
+
+    References
+    ----------
+    .. [1] Unit-conversion forum, answer on the film of a gallon on 400 ft2 (verified).
+    """
+    return 1 / positive(coverage * LITRES_PER_CUBIC_METRE, "the coverage is not above zero")
+
+
+def dry_film_at_coverage(nonvolatile_volume_share: float, coverage: float) -> float:
+    """Dry film of a paint that is spread as far as its label says.
+
+    Parameters
+    ----------
+    nonvolatile_volume_share : float
+        Nonvolatile share by volume, of the paint as applied, [L/L]
+    coverage : float
+        Area that a litre is spread on, [m2/L]
+
+    Returns
+    -------
+    dry_film_at_coverage : float
+        Dry film thickness, [m]
+
+    Notes
+    -----
+    Refused if the coverage is not above zero. Above the critical PVC the film is thicker, by PVC/CPVC (derived).
+
+    Examples
+    --------
+    20 L on 108 m2 at 45 % by volume, in micrometres; the source prints 83.33:
+
+    >>> round(dry_film_at_coverage(0.45, 108.0 / 20.0) * 1e6, 2)
+    83.33
+
+    References
+    ----------
+    .. [1] Painting-inspector training, maths exercise 3.2 with answers (verified).
+    """
+    return nonvolatile_volume_share / positive(coverage * LITRES_PER_CUBIC_METRE, "the coverage is not above zero")
+
+
+def mass_on_area(density: float, spreading_rate: float) -> float:
+    """Mass of paint that an area takes.
+
+    Parameters
+    ----------
+    density : float
+        Density of the wet paint, [kg/L]
+    spreading_rate : float
+        Area that a litre covers, [m2/L]
+
+    Returns
+    -------
+    mass_on_area : float
+        Paint on the wall, [kg/m2]
+
+    Notes
+    -----
+    Refused if the spreading rate is not above zero. Theoretical in, theoretical out.
+
+    Examples
+    --------
+    80 um dry at 57 % by volume and 1.21 kg/L; the source prints 0.17 kg/m2:
+
+    >>> round(mass_on_area(1.21, spreading_rate(0.57, 80e-6)), 2)
+    0.17
+
+    References
+    ----------
+    .. [1] Cost-statistics note on the consumption of coatings, in Chinese (verified).
+    """
+    return density / positive(spreading_rate, "the spreading rate is not above zero")
+
+
 def volume_for_area(area: float, spreading_rate: float) -> float:
     """Volume of paint that an area needs.
 
