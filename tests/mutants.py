@@ -164,8 +164,26 @@ def _market(table: Table) -> Iterator[tuple[str, Table]]:
         if "where" in row:
             for words, altered in _row(table, ("category", at), row):
                 yield f"{row['name']} {row['max']}: {words}", altered
+        if "until" not in row:
+            for words, altered in _follows(table, ("category", at), row):
+                yield f"{row['name']} {row['max']}: {words}", altered
     for at, one in enumerate(table.get("not_exempt", ())[:1]):
         yield f"{one['name']} may be deducted", _with(table, ("not_exempt", at), None)
+
+
+def _follows(table: Table, keys: tuple[str, int], row: Table) -> Iterator[tuple[str, Table]]:
+    """By what a row follows from a paint: its gloss, its solids."""
+    if "solids_max" in row:
+        yield "solids do not count", _with(table, (*keys, "solids_max"), None)
+        yield "twice the solids", _with(table, (*keys, "solids_max"), "0.24 kg/L")
+    if row.get("where", {}).get("use") == ["exterior"]:
+        return  # as the row of the other use
+    for at, window in enumerate(row.get("gloss", ())):
+        for name, bound in window.items():  # lower bounds only say again what the rows above leave
+            if name.startswith(("below", "to")):
+                yield f"gloss {name} left out", _with(table, (*keys, "gloss", at, name), None)
+                yield f"gloss {name} one higher", _with(table, (*keys, "gloss", at, name), str(int(bound) + 1))
+                yield f"gloss {name} one lower", _with(table, (*keys, "gloss", at, name), str(int(bound) - 1))
 
 
 def _row(table: Table, keys: tuple[str, int], row: Table) -> Iterator[tuple[str, Table]]:

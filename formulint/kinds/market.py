@@ -128,6 +128,8 @@ class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
         for use in uses if len(uses) > 1 else ("",):
             one = formula if not use else replace(formula, product=replace(formula.product, use=(use,)))
             row = next((row for row in self.category if row.in_force(subject.today) and row.fits(one, glossy)), None)
+            if row is None and glossy:  # one angle that contradicts the class and does not tell by itself
+                row = next((row for row in self.category if row.in_force(subject.today) and row.fits(one, frozenset())), None)
             if row is not None and row not in found:
                 found.append(row)
         return found
