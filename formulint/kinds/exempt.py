@@ -40,9 +40,11 @@ class NotExempt(Struct, frozen=True, forbid_unknown_fields=True, rename={"from_"
 def counted(subject: FormulaSubject, here: Sequence[NotExempt]) -> tuple[Evaluation, str, bool]:
     """The values with these compounds as VOC, words that say so, and whether the status of one that is there is only recalled."""
     exempt = subject.evaluation.around.shares.exempt_us
-    held = [(one, code) for one in here if one.cas in exempt for code in subject.resolved.leaves if _holds(subject, code, one.cas)]
-    if not held:
+    asked = frozenset([one.cas for one in here]) & exempt
+    codes = [code for code, stock in subject.stocks.items() if not asked.isdisjoint(stock.content.substances) and code in subject.resolved.leaves]
+    if not codes:  # as nearly always
         return subject.evaluation, "", False
+    held = [(one, code) for one in here if one.cas in exempt for code in codes if one.cas in subject.stocks[code].content.substances]
     cas = frozenset(one.cas for one, _ in held)
     around = replace(subject.evaluation.around.shares, exempt_us=exempt - cas)
     columns = {code: _columns(subject.stocks[code], cas, around) for code in dict.fromkeys(code for _, code in held)}
@@ -53,10 +55,6 @@ def counted(subject: FormulaSubject, here: Sequence[NotExempt]) -> tuple[Evaluat
     evaluation = Evaluation(resolved, subject.path, subject.evaluation.water_density, subject.evaluation.around)
     words = "; counted as VOC here: " + ", ".join(dict.fromkeys(f"{one.name} in {code}" for one, code in held))
     return evaluation, words, any(one.checked == "memory" for one, _ in held)
-
-
-def _holds(subject: FormulaSubject, code: str, cas: str) -> bool:
-    return code in subject.stocks and cas in subject.stocks[code].content.substances
 
 
 def _columns(stock: Stock, cas: frozenset[str], around: Surroundings) -> dict[str, Value]:

@@ -155,25 +155,24 @@ class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
         if not rows:
             yield self._no_category(subject)
             return
-        found = [list(self._judged(subject, row)) for row in rows]
-        if low is None or sure or not any(found):
-            yield from (fault for faults in found for fault in faults)
-            return
-        other = list(self._judged(subject, low))
-        for fault in (fault for faults in found for fault in faults):
-            yield fault if other else replace(fault, kind="open", message=f"{fault.message}; {DOUBT}")
+        for row in rows:
+            for fault in self._judged(subject, row):
+                doubtful = low is not None and not sure and not any(self._judged(subject, low))
+                yield replace(fault, kind="open", message=f"{fault.message}; {DOUBT}") if doubtful else fault
 
     def _judged(self, subject: FormulaSubject, row: Category) -> Iterator[Fault]:
         """What is wrong by one row: the paint as it is, thinned as far as its label allows, and where the law asks so tinted."""
-        formula = subject.formula
-        place = Place(subject.path, ("category", self.id) if self.id in formula.category else ("markets",))
         evaluation, words, doubtful = self._counted(subject, row)
-        product = formula.product
-        asked = [BASIS[row.basis]]
-        asked += [f"{BASIS[row.basis]}_thinned"] if product.thinning is not None else []
-        asked += [f"{BASIS[row.basis]}_tinted"] if self.tinted and product.colorants else []
+        formula, product, asked = subject.formula, subject.formula.product, [BASIS[row.basis]]
+        if product.thinning is not None:
+            asked.append(f"{asked[0]}_thinned")
+        if self.tinted and product.colorants:
+            asked.append(f"{asked[0]}_tinted")
         bounds = (None, row.limit)
         for name in asked:
+            if outcome(evaluation.value(name), *bounds)[0] == "pass":
+                continue
+            place = Place(subject.path, ("category", self.id) if self.id in formula.category else ("markets",))
             look = units_of(name, subject.units, subject.currency)
             title = f"{title_of(name)} ({self.id}, {row.name}{words})"
             for fault in judge_bounds(title, evaluation.value(name), bounds, look, place, subject.sharpen(self._measure(row, name))):
