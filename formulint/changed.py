@@ -16,7 +16,7 @@ from formulint.hazard_report import moved as hazards_moved
 from formulint.interval import ends
 from formulint.lines import LineChange
 from formulint.properties import SUBSTANCE
-from formulint.quantity import Quantity, in_unit, show
+from formulint.quantity import Quantity, in_unit, show, step_in
 from formulint.report import Cell, Located, Section, Table, Tone, counted
 from formulint.verdict import limits_text, shown, title_of, units_of
 
@@ -348,7 +348,7 @@ def _parts(catalog: Catalog, found: Split, change: PropertyChange) -> str:
     digits = digits_of(change, unit, coarse)
 
     def said(number: float) -> str:
-        return _signed(in_unit(number, unit) if unit else number, digits)
+        return _signed(step_in(number, unit) if unit else number, digits)
 
     parts = sorted(((one.parts.get(change.id, 0.0), one.what) for one in found.causes), key=lambda part: -abs(part[0]))
     told = [part for part in parts[:FEW] if said(part[0]).strip("+-0.")]

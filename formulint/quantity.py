@@ -133,6 +133,11 @@ def in_unit(base: float, symbol: str, dimension: str = "") -> float:
     return num * unit.den / (den * unit.num)
 
 
+def step_in(base: float, symbol: str) -> float:
+    """A difference of two numbers in a base unit, given in the named unit: of temperatures without their zero."""
+    return in_unit(base, symbol, "temperature difference" if symbol in ("degC", "degF") else "")
+
+
 def show(base: float, symbol: str, digits: int, dimension: str = "") -> str:
     """A number in a base unit, printed in the named unit with fixed decimals: ``11.94 lb/gal``; never ``-0.0``."""
     number = f"{in_unit(base, symbol, dimension):.{digits}f}"

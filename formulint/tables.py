@@ -19,7 +19,7 @@ from formulint.folding import causes_first
 from formulint.gate import Answer
 from formulint.judge import Judge
 from formulint.properties import BY_ID
-from formulint.quantity import Quantity, show
+from formulint.quantity import Quantity, show, step_in
 from formulint.report import (
     CAUTION,
     Cell,
@@ -66,7 +66,7 @@ def properties_table(
             (
                 Cell(named(name, unit, names) + estimate),
                 Cell(bare(value, unit, digits), tone),
-                *(() if scatter is None else (Cell(bare(scatter[name], unit, digits + 1) if name in scatter else "", "muted"),)),
+                *(() if scatter is None else (Cell(f"{step_in(scatter[name], unit):.{digits + 1}f}" if name in scatter else "", "muted"),)),
                 Cell(bare_limits((least, most), unit, digits), "muted"),
                 Cell(verdict_word(verdict), tone),
             )

@@ -17,7 +17,7 @@ from formulint.extras import EXTRAS
 from formulint.finding import Place
 from formulint.interval import Interval
 from formulint.properties import BY_ID, BY_LAW, DOSES, PROPERTIES, Property
-from formulint.quantity import read
+from formulint.quantity import read, step_in
 from formulint.reference import definition, section
 
 MATERIALS: dict[str, dict[str, object]] = {
@@ -100,6 +100,12 @@ def test_the_film_temperature_is_shown_in_the_shop_unit(tmp_path: Path) -> None:
     write(tmp_path, {"format": 1, "units": "us"}, FULL, {"T-1": paint()})
     row = next(line for line in run(tmp_path, "properties").out.splitlines() if "Minimum film" in line)
     assert row.split()[-1] == f"{(12 - 200 / 19) * 1.8 + 32:.1f}"
+
+
+def test_a_difference_of_temperatures_has_no_zero() -> None:
+    assert step_in(2.5, "degC") == 2.5
+    assert step_in(2.5, "degF") == 4.5
+    assert step_in(0.01, "%") == 1.0
 
 
 def test_one_latex_that_gives_its_index_and_one_that_does_not_leave_it_open(computed: Computed) -> None:

@@ -23,7 +23,7 @@ from formulint.gate import Answer
 from formulint.interval import AtLeast, ends
 from formulint.mend import Mending
 from formulint.properties import BY_ID
-from formulint.quantity import Quantity, in_unit
+from formulint.quantity import Quantity, in_unit, step_in
 from formulint.report import assumptions, overall
 from formulint.side import Side
 from formulint.spread import causes, spread
@@ -54,6 +54,12 @@ def in_contract(property_id: str, value: float, currency: str) -> float:
     """A value in the unit of the machine contract."""
     unit, _ = units_of(property_id, "metric", currency)
     return number(in_unit(value, unit) if unit else value)
+
+
+def step_in_contract(property_id: str, value: float, currency: str) -> float:
+    """A difference of two values in the unit of the machine contract."""
+    unit, _ = units_of(property_id, "metric", currency)
+    return number(step_in(value, unit) if unit else value)
 
 
 def value_of(catalog: Catalog, property_id: str, value: Value) -> dict[str, object]:
@@ -214,7 +220,7 @@ def _properties(catalog: Catalog, side: Side, scatter: bool) -> dict[str, dict[s
     if scatter:
         off = spread(catalog, side)
         for name in found:
-            found[name]["spread"] = in_contract(name, off[name], catalog.settings.currency) if name in off else None
+            found[name]["spread"] = step_in_contract(name, off[name], catalog.settings.currency) if name in off else None
     return found
 
 
@@ -326,9 +332,9 @@ def _causes(catalog: Catalog, change: PropertyChange, found: Split, currency: st
     for one in sorted(found.causes, key=lambda one: -abs(one.parts.get(change.id, 0.0))):
         if part := one.parts.get(change.id, 0.0):
             mark = catalog.locate(one.place)
-            causes.append({"what": one.what, "path": mark.path, "line": mark.line, "delta": in_contract(change.id, part, currency)})
+            causes.append({"what": one.what, "path": mark.path, "line": mark.line, "delta": step_in_contract(change.id, part, currency)})
     if left := found.residual.get(change.id, 0.0):
-        causes.append({"what": "not explained", "path": None, "line": None, "delta": in_contract(change.id, left, currency)})
+        causes.append({"what": "not explained", "path": None, "line": None, "delta": step_in_contract(change.id, left, currency)})
     return causes
 
 
@@ -343,7 +349,7 @@ def _property(catalog: Catalog, change: PropertyChange, found: Split) -> dict[st
         "unit": unit_of(change.id, currency),
         "before": known(change.before),
         "after": known(change.after),
-        "delta": None if change.delta is None else in_contract(change.id, change.delta, currency),
+        "delta": None if change.delta is None else step_in_contract(change.id, change.delta, currency),
         "limit": _limit(change.id, change.limit, currency),
         "limit_before": _limit(change.id, change.limit_before, currency),
         "verdict": {"before": change.verdict_before or None, "after": change.verdict_after or None},
