@@ -9,6 +9,7 @@ from msgspec.structs import replace
 
 from formulint.errors import Misread
 from formulint.evaluate import Evaluation
+from formulint.figure import Number
 from formulint.finding import Fault, Place
 from formulint.formula import Formula, Product
 from formulint.kinds.exempt import NotExempt, counted
@@ -40,11 +41,16 @@ class Gloss(Struct, frozen=True, forbid_unknown_fields=True):
             if bound is not None:
                 side, _, angle = name.partition("_")
                 gloss = product.gloss_60 if angle == "60" else product.gloss_85
-                found = None if gloss is None else {_inside(side, end, float(bound)) for end in (gloss.lo.base, gloss.hi.base)}
+                found = None if gloss is None else {_inside(side, end, float(bound)) for end in _ends_of(gloss)}
                 if found == {False}:
                     return False
                 unsure = unsure or found != {True}
         return None if unsure else True
+
+
+def _ends_of(gloss: Number) -> tuple[float, ...]:
+    """The ends of a gloss; of one figure, as nearly always, what was worked out for it already."""
+    return (gloss.base,) if gloss.known else (gloss.lo.base, gloss.hi.base)
 
 
 def _inside(side: str, gloss: float, bound: float) -> bool:
