@@ -100,8 +100,18 @@ class Category(Struct, frozen=True, forbid_unknown_fields=True, rename={"from_":
 def _when(row: Category) -> str:
     """When a row is in force, and which paints it is for if nobody names it."""
     picked = "" if row.where is None else where_words(row.where)
-    parts = [days(row.from_, row.until), f"taken for {picked}" if picked else ""]
+    gloss = " or ".join(_window(one) for one in row.gloss)
+    parts = [
+        days(row.from_, row.until), f"taken for {picked}" if picked else "",
+        f"and before the class for a gloss {gloss}" if gloss else "", f"taken for solids up to {row.solids_max}" if row.solids_max else "",
+    ]  # fmt: skip
     return "".join(f", {part}" for part in parts if part)
+
+
+def _window(gloss: Gloss) -> str:
+    """A window of gloss in words: ``below 15 at 85 degrees``."""
+    bounds = ((name.partition("_"), getattr(gloss, name)) for name in gloss.__struct_fields__)
+    return " and ".join(f"{'up to' if side == 'to' else side} {bound} at {angle} degrees" for (side, _, angle), bound in bounds if bound is not None)
 
 
 class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
@@ -222,7 +232,7 @@ class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
         """The table, row by row, and what is counted here and nowhere else."""
         rows = [f"{row.name}: at most {row.max}, {title_of(BASIS[row.basis])}{_when(row)} ({row.checked})." for row in self.category]
         counted = [f"Counted as VOC: {one.name}, CAS {one.cas} ({one.checked})." for one in self.not_exempt]
-        return (f"By the {self.scheme} definition of VOC, for paints sold in {self.id}; the category follows from class and use, or is named.", *rows, *counted)
+        return (f"By the {self.scheme} definition of VOC, for paints sold in {self.id}; the category follows from gloss, class, use and solids, or is named; of several the strictest.", *rows, *counted)
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the table itself: no row, or a limit that is no mass per volume."""
