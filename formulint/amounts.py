@@ -178,7 +178,7 @@ def _plain_masses(
             for name, factor in found.plain:
                 parts[name].append(kg * factor)
             leaves[code] = leaves[code] + kg if code in leaves else kg  # type: ignore[operator]
-            litres = times(kg, found.columns["total_volume"])
+            litres = kg * found.columns["total_volume"]  # type: ignore[operator]  # plain: all of them are numbers
             lines.append(Line(("stage", i, "additions", j), i, j, code, kg, litres))
     totals: dict[str, Value] = {name: total(numbers) for name, numbers in parts.items()}
     return Resolved(tuple(lines), totals, leaves, None, ()) if lines else None

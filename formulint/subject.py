@@ -119,7 +119,11 @@ class Picked(dict[Selector, list[str]]):
         self.codes = tuple(codes)
         for code in self.codes:
             for selector in choice.of(code):
-                self.setdefault(selector, []).append(code)
+                found = self.get(selector)  # no list is made in vain: a formula asks this a hundred times
+                if found is None:
+                    self[selector] = [code]
+                else:
+                    found.append(code)
 
     def __missing__(self, selector: Selector) -> list[str]:
         return [code for code in self.codes if self.choice.holds(selector, code)]

@@ -38,7 +38,8 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
 
     def plainly_holds(self, subject: FormulaSubject) -> bool:
         """True where all go into one vessel and the first (or ``every``) of the ones lies deeper there than each of the others."""
-        if self.quantifier == "enough" or self.first.staged or self.then.staged:
+        first, then = self.first, self.then
+        if self.quantifier == "enough" or first.stages or then.stages or (first.but and first.staged) or (then.but and then.staged):
             return False
         spans = subject.spans
         vessel: list[Spot] | None = None
