@@ -13,11 +13,11 @@ from operator import mul, sub, truediv
 from msgspec import Struct
 
 from formulint.content import TOTALS, Gap, Missing, Value, add, joined
-from formulint.figure import MassOrVolume
+from formulint.figure import Amount, MassOrVolume
 from formulint.finding import Fault, KeyPath, Place
 from formulint.formula import Addition, Formula
 from formulint.interval import Number, ends, total
-from formulint.quantity import show
+from formulint.quantity import NOTHING, show
 
 CLOSE = 1e-9  # relative: what fills a batch is not held to the rounding of floats
 
@@ -169,9 +169,9 @@ def _plain_masses(
             if addition.material is None:
                 continue
             amount = addition.amount
-            if amount is None or addition.on is not None or amount.to_fill or amount.dimension != "mass":
+            if type(amount) is not Amount or addition.on is not None or amount.lo is NOTHING or amount.lo.unit.dimension != "mass":
                 return None
-            found = supply(swap.get((i, j), addition.material))
+            found = supply(swap.get((i, j), addition.material) if swap else addition.material)
             if found is None or found.plain is None or found.code not in found.leaves:
                 return None
             kg, code = amount.base, found.code

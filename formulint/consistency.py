@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 from itertools import islice
 from operator import attrgetter
 
@@ -14,7 +15,7 @@ from formulint.properties import BY_ID, DOSE_BY_ID, NO_CAS, is_cas
 from formulint.quantity import Quantity, read
 from formulint.suggest import closest
 from formulint.tolerance import tolerance_of
-from formulint.verdict import read_bounds
+from formulint.verdict import KEPT, read_bounds
 from formulint.vessels import left_over
 
 MANY = 100  # faults of one sort in one file that are told
@@ -171,42 +172,57 @@ def _amount(line: Addition, path: str, keys: KeyPath) -> Iterator[Fault]:
         yield Fault(Place(path, (*keys, "adjust", "step")), words, "the max counts all steps together")
 
 
+Said = tuple[tuple[KeyPath, str, str], ...]
+"""Faults of a table of bounds: the key inside it, what is wrong, what helps."""
+
+
 def _limits(formula: Formula, path: str) -> Iterator[Fault]:
     for name, bounds in formula.limits.items():
-        place = Place(path, ("limits", name))
-        if bounds.min is None and bounds.max is None:
-            yield Fault(place, f"the limit of {name} has neither min nor max", "write at least one of them")
-        try:
-            least, most = read_bounds(name, bounds.min, bounds.max, place)
-        except Misread as error:
-            hint = error.remedy or _hint(name, (*BY_ID, *DOSE_BY_ID))
-            yield Fault(Place(path, ("limits", name, *error.at)), error.message, hint)
-            continue
-        if least is not None and most is not None and least.base >= most.base and least.exact > most.exact:
-            yield Fault(place, f"{name}: min {least} is above max {most}", "exchange them")
+        for keys, words, remedy in _of_limit(name, bounds.min, bounds.max):
+            yield Fault(Place(path, ("limits", name, *keys)), words, remedy)
+
+
+@lru_cache(maxsize=KEPT)
+def _of_limit(name: str, least: str | None, most: str | None) -> Said:
+    """What is wrong with a limit as written; a house writes the same ones on many sheets."""
+    empty = (((), f"the limit of {name} has neither min nor max", "write at least one of them"),) if least is None and most is None else ()
+    try:
+        ends = read_bounds(name, least, most, Place(""))
+    except Misread as error:
+        return (*empty, (error.at, error.message, error.remedy or _hint(name, (*BY_ID, *DOSE_BY_ID))))
+    return (*empty, *_crossed(name, *ends))
 
 
 def _tests(formula: Formula, path: str) -> Iterator[Fault]:
     for name, test in formula.tests.items():
-        found: dict[str, Quantity] = {}
-        for key in ("min", "max"):
-            text = getattr(test, key)
-            if text is None:
-                continue
+        for keys, words, remedy in _of_test(name, test.min, test.max):
+            yield Fault(Place(path, ("tests", name, *keys)), words, remedy)
+
+
+@lru_cache(maxsize=KEPT)
+def _of_test(name: str, least: str | None, most: str | None) -> Said:
+    """What is wrong with what a test must show."""
+    found: list[tuple[KeyPath, str, str]] = []
+    ends: list[Quantity] = []
+    for key, text in (("min", least), ("max", most)):
+        if text is not None:
             try:
-                found[key] = read(text, TEST_DIMENSIONS.get(name, ("number",)))
+                ends.append(read(text, TEST_DIMENSIONS.get(name, ("number",))))
             except Misread as error:
-                yield Fault(Place(path, ("tests", name, key)), error.message, error.remedy)
-        if len(found) == 2:
-            yield from _ends(name, found["min"], found["max"], Place(path, ("tests", name)))
-
-
-def _ends(name: str, least: Quantity, most: Quantity, place: Place) -> Iterator[Fault]:
+                found.append(((key,), error.message, error.remedy))
     words = name.replace("_", " ")
-    if least.unit.dimension != most.unit.dimension:
-        yield Fault(place, f"{words}: {least} and {most} are of two scales", "write both ends in one unit")
-    elif least.base >= most.base and least.exact > most.exact:
-        yield Fault(place, f"{words}: min {least} is above max {most}", "exchange them")
+    if len(ends) == 2 and ends[0].unit.dimension != ends[1].unit.dimension:
+        found.append(((), f"{words}: {ends[0]} and {ends[1]} are of two scales", "write both ends in one unit"))
+    elif len(ends) == 2:
+        found += _crossed(words, *ends)
+    return tuple(found)
+
+
+def _crossed(name: str, least: Quantity | None, most: Quantity | None) -> Said:
+    """Two ends between which nothing lies."""
+    if least is None or most is None or least.base < most.base or least.exact <= most.exact:
+        return ()
+    return (((), f"{name}: min {least} is above max {most}", "exchange them"),)
 
 
 def few(faults: Iterable[Fault]) -> tuple[Fault, ...]:

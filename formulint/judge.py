@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterator
 from itertools import chain, islice
+from operator import itemgetter
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -31,6 +32,7 @@ from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
 HOUSE_SOURCE = Source("this formula's own limit", "", "house")
 FORMAT_SOURCE = Source("the format of the repository", "", "house")
 MOST_ASKED = 200_000_000  # rules times lines; a hundred rules ask 60,000 sheets of 20 lines
+NUMBER = itemgetter(0)
 UNVERIFIED = "figure recalled, not verified"
 RECALLED = f"{UNVERIFIED}: a review by the house is due"
 UNSAFE = "unsafe/"  # rules of this pack stop whatever their source, and are given no other level
@@ -145,13 +147,16 @@ class Judge:
         formula = subject.formula
         held = subject.picked.keys()
         self._spend(subject)
-        for check in self.catalog.rulebook.checks(formula).for_held(held):
-            rule = check.entry.rule
-            if rule.plainly_holds(subject):
+        found: list[tuple[int, Finding]] = []
+        for look in self.catalog.rulebook.checks(formula).for_held(held):
+            if look.rule.plainly_holds(subject):
                 continue
-            if not check.by_code or rule.concerns(formula):
-                for fault in rule.check(subject):
-                    yield self._stamp(check.entry, fault, self._state(formula), code, "")
+            for number, check in look.checks:
+                rule = check.entry.rule
+                if not check.by_code or rule.concerns(formula):
+                    found += [(number, self._stamp(check.entry, fault, self._state(formula), code, "")) for fault in rule.check(subject)]
+        found.sort(key=NUMBER)  # looked at in no order; told in that of the rules
+        yield from (finding for _, finding in found)
         yield from self._own_limits(subject, code)
 
     def _spend(self, subject: FormulaSubject) -> None:

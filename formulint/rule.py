@@ -1,8 +1,8 @@
 """What every rule has: an id, a level, a reason, a source, and the formulas and materials it is about."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from datetime import date
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from msgspec import Meta, Struct
 
@@ -162,6 +162,15 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
     def of_formulas(self) -> bool:
         """True where the rule may have something to say about a formula."""
         return type(self).check is not Rule.check
+
+    @property
+    def kin(self) -> Hashable | None:
+        """What rules have in common that can be looked at as one (see ``narrowed``); None for a rule by itself."""
+        return None
+
+    def narrowed(self, kin: Sequence[Self]) -> Self:
+        """A rule that holds plainly only where this one and all its kin do; it is looked at, and never told."""
+        return self
 
     def plainly_holds(self, subject: FormulaSubject) -> bool:
         """True where a look shows that the rule has nothing to say; what is not plain is left to ``check``."""

@@ -1,8 +1,7 @@
 """The rules in force: shipped packs, as far as they are in use, and the house's own."""
 
-from collections.abc import Collection, Iterable, Iterator, Set
+from collections.abc import Collection, Hashable, Iterable, Iterator, Set
 from datetime import date
-from operator import itemgetter
 from typing import Any, Literal, TypeVar
 
 import msgspec
@@ -159,33 +158,40 @@ class _File(Struct, frozen=True):
 
 
 class Check(Struct, frozen=True):
-    """A rule about formulas, with the selectors of which a formula must hold something for it to speak.
-
-    ``by_code`` says that only the code of a formula tells whether the rule concerns it.
-    """
+    """A rule about formulas; ``by_code`` says that only the code of a formula tells whether the rule concerns it."""
 
     entry: Entry
-    about: frozenset[Pick]
     by_code: bool
 
 
+class Look(Struct, frozen=True):
+    """Rules that are looked at as one: where ``rule`` plainly holds, all do. ``rest`` is what a formula must hold besides
+    the selector by which it is found; each check stands with its number in the order in which rules are listed.
+    """
+
+    rule: Rule
+    rest: tuple[Pick, ...]
+    checks: tuple[tuple[int, Check], ...]
+
+
 class Checks(Struct, frozen=True):
-    """The checks of a sort of formula: all in order, then with their numbers by one selector of which it must hold something, and those that always speak."""
+    """The checks of a sort of formula: all in order, and how they are looked at: by one selector of which it must hold something, or always."""
 
     all: tuple[Check, ...]
-    by_pick: dict[Pick, tuple[tuple[int, Check], ...]]
-    always: tuple[tuple[int, Check], ...]
+    by_pick: dict[Pick, tuple[Look, ...]]
+    always: tuple[Look, ...]
 
-    def for_held(self, held: Set[Selector]) -> list[Check]:
-        """In their order, the checks about what a formula holds."""
+    def for_held(self, held: Set[Selector]) -> list[Look]:
+        """The looks at what a formula holds, in no order."""
         found = list(self.always)
         for pick in self.by_pick.keys() & held:
-            found += [pair for pair in self.by_pick[pick] if pair[1].about <= held]
-        found.sort(key=NUMBER)
-        return [check for _, check in found]
+            for look in self.by_pick[pick]:
+                rest = look.rest
+                if not rest or (rest[0] in held and (len(rest) == 1 or held >= set(rest))):
+                    found.append(look)
+        return found
 
 
-NUMBER = itemgetter(0)
 MOST_SORTS = 500  # of formulas, whose rules are kept: a plant has a few dozen
 
 
@@ -244,18 +250,25 @@ class Rulebook:
                 for entry in self.in_force(formula.markets)
                 if entry.rule.of_formulas and (entry.rule.by_code or entry.rule.concerns(formula))
             ]
-            found = self._checks[sort] = _sorted([Check(entry, frozenset(entry.rule.about), entry.rule.by_code) for entry in rules])
+            found = self._checks[sort] = _sorted([Check(entry, entry.rule.by_code) for entry in rules])
         return found
 
 
 def _sorted(checks: list[Check]) -> Checks:
-    by_pick: dict[Pick, list[tuple[int, Check]]] = {}
-    always = []
+    """Checks by what they are looked at with: kin together, each under the first selector that it is about."""
+    kin: dict[Hashable, list[tuple[int, Check]]] = {}
     for at, check in enumerate(checks):
-        if check.about:
-            by_pick.setdefault(check.entry.rule.about[0], []).append((at, check))
+        key = check.entry.rule.kin
+        kin.setdefault(at if key is None else (check.entry.rule.__class__, key), []).append((at, check))
+    by_pick: dict[Pick, list[Look]] = {}
+    always = []
+    for alike in kin.values():
+        rule: Rule = alike[0][1].entry.rule
+        look = Look(rule.narrowed([check.entry.rule for _, check in alike[1:]]), rule.about[1:], tuple(alike))
+        if rule.about:
+            by_pick.setdefault(rule.about[0], []).append(look)
         else:
-            always.append((at, check))
+            always.append(look)
     return Checks(tuple(checks), {pick: tuple(found) for pick, found in by_pick.items()}, tuple(always))
 
 

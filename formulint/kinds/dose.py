@@ -1,9 +1,9 @@
 """The dose of a material, a function or a substance stays inside its window, on the basis the trade quotes it on."""
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator, Sequence
 from functools import lru_cache
 from math import inf
-from typing import Literal
+from typing import Literal, Self
 
 from msgspec.structs import replace
 
@@ -87,6 +87,17 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         sharpen = subject.sharpen(lambda one: self._value(one, codes))
         for fault in judge_bounds(name, value, bounds, look, self._place(subject, codes), sharpen):
             yield self._asking(subject, fault) if fault.kind == "open" and isinstance(value, AtLeast) else fault
+
+    @property
+    def kin(self) -> Hashable | None:
+        """Windows of one dose on one basis: a house narrows what the trade allows, and a ceiling stands above a window."""
+        return None if self.component or self.window == "supplier" else (self.of, self.as_, self.on)
+
+    def narrowed(self, kin: Sequence[Self]) -> Self:
+        """The window that lies inside all of them."""
+        least = [(read_bound(one.min, "mass share").base, one.min) for one in (self, *kin) if one.min is not None]
+        most = [(read_bound(one.max, "mass share").base, one.max) for one in (self, *kin) if one.max is not None]
+        return replace(self, min=max(least)[1] if least else None, max=min(most)[1] if most else None)
 
     def plainly_holds(self, subject: FormulaSubject) -> bool:
         """True for one material, counted as a whole, inside the window: nearly every dose of every formula is that."""

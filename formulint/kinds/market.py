@@ -1,7 +1,8 @@
 """A market's limit: the category of the product in that market, then the property in the basis of that category."""
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator
 from datetime import date
+from functools import lru_cache
 from typing import Literal
 
 from msgspec import Struct
@@ -16,7 +17,7 @@ from formulint.kinds.exempt import NotExempt, counted
 from formulint.quantity import Quantity
 from formulint.rule import Applied, Goal, Rule, Where
 from formulint.subject import FormulaSubject, Measure
-from formulint.verdict import judge_bounds, outcome, read_bound, read_bounds, title_of, units_of
+from formulint.verdict import KEPT, judge_bounds, outcome, read_bound, read_bounds, title_of, units_of
 from formulint.wording import days, where_words
 
 BASIS = {"less-water": "voc_less_water", "material": "voc_material", "ready-to-use": "voc_ready_to_use"}
@@ -114,7 +115,7 @@ def _window(gloss: Gloss) -> str:
     return " and ".join(f"{'up to' if side == 'to' else side} {bound} at {angle} degrees" for (side, _, angle), bound in bounds if bound is not None)
 
 
-class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
+class Market(Rule, frozen=True, cache_hash=True, kw_only=True, tag="market", tag_field="kind"):
     """A product must stay below the VOC limit of its category in each of its markets."""
 
     scheme: Literal["us", "eu"]
@@ -134,8 +135,18 @@ class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
         return tuple(found) if len(found) < 2 else _strictest(found)
 
     def _implied(self, subject: FormulaSubject) -> list[Category]:
-        """The first row in force that fits, for each use."""
-        formula = subject.formula
+        """The first row in force that fits, for each use; worked out once for products that are alike in all that rows ask."""
+        formula, product = subject.formula, subject.formula.product
+        gloss = tuple([None if one is None else one.text for one in (product.gloss_60, product.gloss_85)])
+        code = formula.code if _names_codes(self) else ""
+        key = (self, subject.today, Where.sort_of(formula), gloss, code)
+        if key not in _IMPLIED:
+            if len(_IMPLIED) >= KEPT:
+                _IMPLIED.clear()
+            _IMPLIED[key] = self._first_rows(formula, subject.today)
+        return _IMPLIED[key]
+
+    def _first_rows(self, formula: Formula, today: date) -> list[Category]:
         glossy: frozenset[str] = frozenset()
         if formula.product.gloss_60 is not None or formula.product.gloss_85 is not None:
             glossy = frozenset(word for row in self.category if row.gloss and row.where is not None for word in row.where.class_)
@@ -143,9 +154,9 @@ class Market(Rule, frozen=True, kw_only=True, tag="market", tag_field="kind"):
         found = []
         for use in uses if len(uses) > 1 else ("",):
             one = formula if not use else replace(formula, product=replace(formula.product, use=(use,)))
-            row = next((row for row in self.category if row.in_force(subject.today) and row.fits(one, glossy)), None)
+            row = next((row for row in self.category if row.in_force(today) and row.fits(one, glossy)), None)
             if row is None and glossy:  # one angle that contradicts the class and does not tell by itself
-                row = next((row for row in self.category if row.in_force(subject.today) and row.fits(one, frozenset())), None)
+                row = next((row for row in self.category if row.in_force(today) and row.fits(one, frozenset())), None)
             if row is not None and row not in found:
                 found.append(row)
         return found
@@ -294,3 +305,13 @@ def _low_rows(market: Market) -> tuple[Category, ...]:
     if known is None or known[0] is not market:
         known = _LOW[id(market)] = (market, tuple(row for row in market.category if row.solids_max is not None))
     return known[1]
+
+
+_IMPLIED: dict[tuple[Hashable, ...], list[Category]] = {}
+"""Rows by market, day, sort of product, gloss, and code where rows name codes."""
+
+
+@lru_cache(maxsize=KEPT)
+def _names_codes(market: Market) -> bool:
+    """True where the code of a formula may decide on its row."""
+    return any(row.where is not None and row.where.codes for row in market.category)

@@ -41,17 +41,21 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
         first, then = self.first, self.then
         if self.quantifier == "enough" or first.stages or then.stages or (first.but and first.staged) or (then.but and then.staged):
             return False
-        spans = subject.spans
+        spans, every = subject.spans, self.quantifier == "every"
+        codes, others = subject.picked[first], subject.picked[then]
+        if len(codes) == 1 == len(others):  # as nearly always
+            one, other = spans.get(codes[0]), spans.get(others[0])
+            return one is not None and other is not None and one[0] is other[0] and other[1] > (one[2] if every else one[1])
         vessel: list[Spot] | None = None
         top = -1
-        for code in subject.picked[self.first]:
+        for code in codes:
             span = spans.get(code)
             if span is None or (vessel is not None and span[0] is not vessel):
                 return False
             vessel = span[0]
-            top = max(top, span[2]) if self.quantifier == "every" else span[1] if top < 0 else min(top, span[1])
-        others = [spans.get(code) for code in subject.picked[self.then]]
-        return vessel is not None and not [span for span in others if span is None or span[0] is not vessel or span[1] <= top]
+            top = max(top, span[2]) if every else span[1] if top < 0 else min(top, span[1])
+        after = [spans.get(code) for code in others]
+        return vessel is not None and not [span for span in after if span is None or span[0] is not vessel or span[1] <= top]
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for what goes in at the wrong moment."""

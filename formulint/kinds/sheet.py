@@ -62,8 +62,8 @@ class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rena
                     yield Fault(_place(subject, i, j + 1, "material"), words, related=(_place(subject, i, j, "material"),))
 
     def _apart(self, subject: FormulaSubject) -> Iterator[Fault]:
-        units = {line.amount.lo.unit.symbol for stage in subject.formula.stage for line in stage.additions if line.amount is not None}
-        if len(units) < 2:
+        units = [line.amount.lo.unit for stage in subject.formula.stage for line in stage.additions if line.amount is not None]
+        if not [one for one in units if one is not units[0] and one.symbol != units[0].symbol]:
             return
         from formulint.slip import stands_out
 
