@@ -12,7 +12,6 @@ from formulint.compare import FormulaChange, PropertyChange, RecordChange
 from formulint.content import Gap, Value
 from formulint.fields import FieldChange, written
 from formulint.formula import Formula
-from formulint.hazard_report import moved as hazards_moved
 from formulint.interval import ends
 from formulint.lines import LineChange
 from formulint.properties import SUBSTANCE
@@ -39,8 +38,8 @@ NOISE = 1e-9  # below this, a difference per 100 gal or 1000 L is the machine's 
 LINE_DIGITS = 2  # of a line's difference per 100 gal or 1000 L
 
 
-def change_section(before: Catalog, after: Catalog, change: FormulaChange, found: Sequence[Located]) -> Section:
-    """One formula of a comparison; one line where it came or went as a whole, or cannot be read."""
+def change_section(before: Catalog, after: Catalog, change: FormulaChange, found: Sequence[Located], hazards: bool = True) -> Section:
+    """One formula of a comparison, with what moves in its ``hazards``; one line where it came or went as a whole, or cannot be read."""
     called = f"{change.code}  {change.name}".rstrip()
     if change.unread:
         return Section(f"{called}: {change.unread}", tuple(found))
@@ -56,7 +55,10 @@ def change_section(before: Catalog, after: Catalog, change: FormulaChange, found
         remarks.append(f"{len(change.properties) - len(moved)} more without a printed difference")
     if len(moved) > len(told):
         remarks.append(f"{counted(len(moved) - len(told), 'substance')} moved by less than {100 * least:g} % with the batch")
-    remarks += hazards_moved(before, after, change)
+    if hazards:
+        from formulint.hazard_report import moved as hazards_moved  # their figures are not read while a commit waits
+
+        remarks += hazards_moved(before, after, change)
     if change.gone:
         remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
     words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]
@@ -64,12 +66,14 @@ def change_section(before: Catalog, after: Catalog, change: FormulaChange, found
     return Section(title, tuple(found), tuple(tables), tuple(remarks))
 
 
-def change_sections(before: Catalog, after: Catalog, changes: Iterable[FormulaChange], found: Mapping[str, Sequence[Located]]) -> list[Section]:
+def change_sections(
+    before: Catalog, after: Catalog, changes: Iterable[FormulaChange], found: Mapping[str, Sequence[Located]], hazards: bool = True
+) -> list[Section]:
     """The formulas of a comparison with what was ``found`` about each; those in which nothing printed moves are named together."""
     sections: list[Section] = []
     quiet: list[Section] = []
     for one in changes:
-        section = change_section(before, after, one, found.get(one.code, ()))
+        section = change_section(before, after, one, found.get(one.code, ()), hazards)
         silent = one.change is Change.data and not (section.findings or section.tables or one.gone)
         (quiet if silent else sections).append(section)
     if quiet:

@@ -121,17 +121,23 @@ def _command(name: str) -> ModuleType:
 
 
 def _lean() -> None:
-    """Import msgspec as it is where typing_extensions is not installed.
+    """Import msgspec without what it brings along and does not need.
 
-    That package is there for others, costs an eighth of a whole run to import, and msgspec does without it.
+    ``typing_extensions`` is there for others, and costs an eighth of a whole run to import. Of ``platform``, a
+    thousand lines of patterns, its ``uuid`` asks only for the name of the system.
     """
     if "msgspec" in sys.modules or "typing_extensions" in sys.modules:
         return
-    sys.modules["typing_extensions"] = None  # type: ignore[assignment]
+    stands_in = ModuleType("platform")
+    stands_in.__dict__["system"] = lambda: os.uname().sysname
+    kept = {"typing_extensions": None, "platform": sys.modules.get("platform", stands_in)}
+    sys.modules.update(kept)  # type: ignore[arg-type]
     try:
         import_module("msgspec")
     finally:
         del sys.modules["typing_extensions"]
+        if sys.modules["platform"] is stands_in:
+            del sys.modules["platform"]
 
 
 def _cannot(error: UserError) -> int:

@@ -9,10 +9,10 @@ from msgspec import Struct
 
 from formulint.catalog import Catalog
 from formulint.compare import FormulaChange
-from formulint.hazard.classify import Classification, Near, Outcome, of_subject
+from formulint.hazard.classify import Classification, Near, Outcome, of_holding, of_subject
 from formulint.hazard.ingredient import Ingredient
 from formulint.hazard.scheme import CAUTION, SCHEMES, percent
-from formulint.hazard.shares import Holding, holding
+from formulint.hazard.shares import Holding, around, holding
 from formulint.report import Cell, Table, Tone, counted
 from formulint.side import Side
 
@@ -165,18 +165,27 @@ def _number(value: Fraction) -> float:
 
 
 def moved(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[str, ...]:
-    """In words, each class or statement that a change brings or takes away."""
+    """In words, each class or statement that a change brings or takes away where the paint is sold."""
     if change.before is None or change.after is None or not _may_move(change.before, change.after):
         return ()
     words = []
     old, new = (catalog.subject(side.file) for catalog, side in ((before, change.before), (after, change.after)))
-    first = [of_subject(name, old, distances=False) for name in SCHEMES]
-    for one, other in zip(first, (of_subject(name, new, distances=False) for name in SCHEMES), strict=True):
-        was, now = _labels(one), _labels(other)
+    same_ph = change.before.formula.tests.get("ph") == change.after.formula.tests.get("ph")
+    between = around(old, new) if same_ph else None
+    for name in _schemes_of((*change.before.formula.markets, *change.after.formula.markets)):
+        if between is not None and len({_labels(of_holding(name, new, held, distances=False)) for held in between}) == 1:
+            continue  # what is below and what is above both states is labelled alike
+        was, now = (_labels(of_subject(name, each, distances=False)) for each in (old, new))
         if was != now:
             gone, come = (", ".join(label for label in side if label not in rest) for side, rest in ((was, now), (now, was)))
-            words.append(f"hazard ({other.scheme.id}, screening): {gone or NO_CLASS} -> {come or NO_CLASS}")
+            words.append(f"hazard ({name}, screening): {gone or NO_CLASS} -> {come or NO_CLASS}")
     return tuple(words)
+
+
+def _schemes_of(markets: Iterable[str]) -> tuple[str, ...]:
+    """The schemes of the labels of these markets; where none has one of its own, that of the United Nations."""
+    own = {"eu" if market == "eu" else "us" if market.startswith("us-") else "un" for market in markets}
+    return tuple(name for name in SCHEMES if name in own) or ("un",)
 
 
 def _may_move(before: Side, after: Side) -> bool:

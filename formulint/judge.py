@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator
 from itertools import chain, islice
 from operator import itemgetter
+from typing import TYPE_CHECKING
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -17,7 +18,6 @@ from formulint.equipment import faults as of_equipment
 from formulint.errors import Misread, UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
 from formulint.formula import Formula, beside
-from formulint.leave import leave_of
 from formulint.material import Material
 from formulint.nesting import DEEPEST
 from formulint.retired import eased, still_used
@@ -28,6 +28,9 @@ from formulint.standing import STANDING_FILE
 from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject, measure_of, value_of
 from formulint.suggest import similar
 from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
+
+if TYPE_CHECKING:
+    from formulint.leave import Leave
 
 HOUSE_SOURCE = Source("this formula's own limit", "", "house")
 FORMAT_SOURCE = Source("the format of the repository", "", "house")
@@ -52,7 +55,11 @@ class Judge:
     def __init__(self, catalog: Catalog, strict: frozenset[str] = frozenset()) -> None:
         self.catalog = catalog
         self.strict = strict
-        self.leave = leave_of(catalog)
+        self.leave: Leave | None = None
+        if catalog.concessions() or catalog.standing() is not None:
+            from formulint.leave import leave_of  # most houses have given none
+
+            self.leave = leave_of(catalog)
         settings = catalog.settings
         self.confirmed = frozenset(settings.confirmed)
         self.levels = {one.rule: Level[one.level] for one in settings.rule_setting if not one.rule.startswith(UNSAFE)}

@@ -16,12 +16,12 @@ import pytest
 from in_memory import of_files
 from repository import run, write
 
-from formulint import report, tables
+from formulint import computed, report, tables
 from formulint.catalog import Catalog
 from formulint.cli import main
 from formulint.compare import formulas
 from formulint.judge import Judge
-from formulint.render import json_report, spelled, terminal
+from formulint.render import json_pages, json_report, spelled, terminal
 from formulint.report import Cell, Report, Section, Table
 from formulint.scope import Touched, everything
 from formulint.side import side
@@ -76,7 +76,7 @@ def lint_of(catalog: Catalog) -> Report:
 def properties_of(catalog: Catalog) -> Report:
     """All values of all formulas."""
     sides = [one for name in catalog.formula_files() if (one := side(catalog, Path(name).stem)) is not None]
-    return tables.properties(catalog, sides, ())
+    return computed.properties(catalog, sides, ())
 
 
 def diff_of(before: Catalog, after: Catalog) -> Report:
@@ -348,7 +348,7 @@ def machine(what: str) -> str:
     if what == "lint":
         return json_report.lint(after, Judge(after).findings(everything(after)), {"formulas": 8, "materials": 40})
     if what == "properties":
-        return json_report.properties(after, [one for code in codes if (one := side(after, code)) is not None])
+        return json_pages.properties(after, [one for code in codes if (one := side(after, code)) is not None])
     return json_report.diff(before, after, formulas(before, after, codes), (), {"T-101": "RM-1001"}, ["formulint.toml"])
 
 

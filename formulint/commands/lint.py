@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from types import SimpleNamespace
+from typing import TYPE_CHECKING
 
 from formulint import report
 from formulint.catalog import Catalog
@@ -11,7 +12,9 @@ from formulint.finding import Finding, Level
 from formulint.judge import Judge, Scope
 from formulint.options import Option
 from formulint.scope import everything, named
-from formulint.staged import Staged, judge
+
+if TYPE_CHECKING:
+    from formulint.staged import Staged
 
 OPTIONS = (
     Option("what", "only these (default: everything; with --staged: what is staged)", "CODE|FILE", several=True),
@@ -24,6 +27,8 @@ OPTIONS = (
 def run(options: SimpleNamespace) -> int:
     """Judge, show, and answer: 1 where something stops."""
     if options.staged and not options.what:
+        from formulint.staged import judge
+
         staged = judge(options.folder, options.today)
         if staged is None:
             return 0

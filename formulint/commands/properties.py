@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
-from formulint import tables
+from formulint import computed
 from formulint.catalog import stem
 from formulint.commands.states import OUTPUT, STATE, catalog_of, put, shown
 from formulint.errors import UserError
@@ -35,11 +35,11 @@ def run(options: SimpleNamespace) -> int:
     sides = [one for one in found.values() if one is not None]
     unread = [name for name, one in found.items() if one is None]
     if options.format == "json":
-        from formulint.render import json_report
+        from formulint.render import json_pages
 
-        put(options, json_report.properties(catalog, sides, options.spread))
+        put(options, json_pages.properties(catalog, sides, options.spread))
     else:
-        put(options, shown(options, tables.properties(catalog, sides, unread, options.lines, options.spread, options.hazards), catalog.snapshot.root))
+        put(options, shown(options, computed.properties(catalog, sides, unread, options.lines, options.spread, options.hazards), catalog.snapshot.root))
     catalog.snapshot.close()
     return 1 if unread else 0
 

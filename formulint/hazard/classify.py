@@ -332,11 +332,12 @@ def of_subject(name: str, subject: FormulaSubject, distances: bool = True) -> Cl
     _, held, done = _LAST[0]
     key = name, distances
     if key not in done:
-        done[key] = _of_holding(name, subject, held, distances)
+        done[key] = of_holding(name, subject, held, distances)
     return done[key]
 
 
-def _of_holding(name: str, subject: FormulaSubject, held: Holding, distances: bool) -> Classification:
+def of_holding(name: str, subject: FormulaSubject, held: Holding, distances: bool) -> Classification:
+    """The classes of what a formula is taken to hold."""
     if held.gaps:
         return Classification(scheme_of(name), (), (), (), tuple(f"cannot be computed: {gap}" for gap in held.gaps), known=False)
     return classify(name, held.ingredients, [one.high for one in held.unnamed], subject.today, ph_of(subject.formula), distances)

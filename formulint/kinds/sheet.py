@@ -14,7 +14,8 @@ from formulint.rule import Rule
 from formulint.subject import FormulaSubject
 from formulint.verdict import CLOSE, read_bound
 
-FIGURE_IN_NOTE = re.compile(r"(?<![0-9.,/])([0-9]+(?:\.[0-9]+)?) ?(lb|kg|gal|g|L)\b(?![/ ]?(?:per|gal|lb|L|h|min))")
+FIGURE_IN_NOTE = r"(?<![0-9.,/])([0-9]+(?:\.[0-9]+)?) ?(lb|kg|gal|g|L)\b(?![/ ]?(?:per|gal|lb|L|h|min))"
+"""An amount in a note; compiled where a line has one."""
 
 
 SAYS = {
@@ -77,7 +78,7 @@ class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rena
                 if not line.note:
                     continue
                 amount = _figure(line)
-                for number, unit in FIGURE_IN_NOTE.findall(line.note) if amount is not None else ():
+                for number, unit in re.findall(FIGURE_IN_NOTE, line.note) if amount is not None else ():
                     told = read(f"{number} {unit}", ("mass", "volume"))
                     if amount is not None and told.unit.dimension == amount.dimension and abs(told.base - amount.base) > CLOSE * told.base:
                         words = f"the note says {told} of {line.material}, the line {amount.text}"

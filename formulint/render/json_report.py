@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
-from math import inf
+from typing import TYPE_CHECKING
 
 from msgspec.structs import replace
 
-from formulint import hazard_report
 from formulint.amounts import Line
 from formulint.catalog import Catalog
 from formulint.causes import Split
@@ -19,17 +18,17 @@ from formulint.compare import FormulaChange, PropertyChange, RecordChange
 from formulint.content import Bounded, Gap, Value
 from formulint.fields import FieldChange
 from formulint.finding import Finding, Grant, Level, Place, Remedy
-from formulint.gate import Answer
 from formulint.interval import AtLeast, ends
 from formulint.mend import Mending
 from formulint.properties import BY_ID
 from formulint.quantity import Quantity, in_unit, step_in
 from formulint.report import assumptions, overall
 from formulint.side import Side
-from formulint.spread import causes, spread
-from formulint.stages import of_stages
 from formulint.standing import Old
 from formulint.verdict import units_of
+
+if TYPE_CHECKING:
+    from formulint.gate import Answer
 
 NOTHING = 1e-300
 
@@ -209,53 +208,11 @@ def mend(catalog: Catalog, found: Mending, written: int | None) -> str:
     )
 
 
-def _properties(catalog: Catalog, side: Side, scatter: bool) -> dict[str, dict[str, object]]:
-    """Values by property id, each interval with what makes it wide and how far it may be too wide; with ``scatter``, one standard deviation beside each."""
-    found = {name: value_of(catalog, name, value) for name, value in side.values.items()}
-    for name, one in causes(catalog, side).items():
-        mark = catalog.locate(one.place)
-        field = next(str(key) for key in reversed(one.place.keys))
-        found[name]["slack"] = number(one.slack) if one.slack < inf else None
-        found[name]["cause"] = {"material": one.material, "field": field, "path": mark.path, "line": mark.line, "share": number(one.share), "text": one.words}
-    if scatter:
-        off = spread(catalog, side)
-        for name in found:
-            found[name]["spread"] = step_in_contract(name, off[name], catalog.settings.currency) if name in off else None
-    return found
-
-
-def properties(catalog: Catalog, sides: Iterable[Side], scatter: bool = False) -> str:
-    """The ``properties`` object."""
-    return dumps(
-        {
-            "format": "formulint/properties/1",
-            "state": catalog.snapshot.label,
-            "date": str(catalog.today),
-            "formulas": [
-                {
-                    "code": side.formula.code,
-                    "revision": side.formula.revision,
-                    "state": side.formula.state,
-                    "digest": _digest(side),
-                    "properties": _properties(catalog, side, scatter),
-                    "lines": [_line(line) for line in side.lines],
-                    "stages": [
-                        {"name": one.name, "kind": one.kind, "vessel": one.vessel or None, "properties": {name: value_of(catalog, name, value) for name, value in one.values.items()}}
-                        for one in of_stages(catalog, side)
-                    ],
-                    "hazards": hazard_report.objects(hazard_report.hazards(catalog, side)),
-                }
-                for side in sides
-            ],
-        }
-    )
-
-
-def _digest(side: Side) -> dict[str, str]:
+def digest_of(side: Side) -> dict[str, str]:
     return {"composition": side.digests.composition, "making": side.digests.making, "data": side.digests.data}
 
 
-def _line(line: Line) -> dict[str, object]:
+def line_of(line: Line) -> dict[str, object]:
     kg = number(line.kg) if isinstance(line.kg, float) else None
     litres = number(line.litres) if isinstance(line.litres, float) else None
     return {"material": line.code, "kg": kg, "litres": litres}
@@ -298,8 +255,8 @@ def _change(before: Catalog, after: Catalog, change: FormulaChange) -> dict[str,
         "policy": [one for one in fields if one["class"] == Change.policy.name],
         "fields": [one for one in fields if one["class"] != Change.policy.name],
         "digest": {
-            "before": _digest(change.before) if change.before else None,
-            "after": _digest(change.after) if change.after else None,
+            "before": digest_of(change.before) if change.before else None,
+            "after": digest_of(change.after) if change.after else None,
         },
         "additions": [
             {
