@@ -38,6 +38,7 @@ if TYPE_CHECKING:
 
 SETTINGS_FILE = "formulint.toml"
 WATER_DENSITY = 0.998  # kg/L at 20 degC; printed as an assumption where the settings do not say it
+RECENT = 200  # formulas that are kept resolved: more than one proposal touches
 CLOSURE = 0.005  # the lines may miss the batch by this share where the settings do not say it
 
 R = TypeVar("R", Formula, Material, Settings, Concession, Standing, Equipment)
@@ -89,7 +90,7 @@ class Catalog:
         self._ranges: Uncertain | None = None
         self.ranged: dict[str, tuple[Input, ...]] = {}
         self.effort = 0
-        self._recent: FormulaSubject | None = None  # a comparison asks for the same one several times over
+        self._recent: dict[str, FormulaSubject] = {}  # a comparison asks for the same ones several times over
         self._choice = Choice(self._behind, lambda: self.rulebook.selectors())
         self.settings_file = self._read(SETTINGS_FILE, Settings)
         self.settings: Settings = policy.settings if policy is not None else self.settings_file.record or Settings(format=1)
@@ -110,7 +111,7 @@ class Catalog:
         other._texts = {**self._texts, name: raw}
         other._formulas = {one: file for one, file in self._formulas.items() if one != name}
         other._supplies = {code: supply for code, supply in self._supplies.items() if self._stocks.get(code) is not None}
-        other._recent, other._ranges, other.nesting = None, None, Nesting(other._parts)
+        other._recent, other._ranges, other.nesting = {}, None, Nesting(other._parts)
         other._choice = Choice(other._behind, lambda: other.rulebook.selectors())
         return other
 
@@ -300,8 +301,8 @@ class Catalog:
         formula = file.record
         if formula is None:
             raise ValueError(f"{file.name} holds no readable formula")
-        if swap is None and self._recent is not None and self._recent.formula is formula:
-            return self._recent
+        if swap is None and (known := self._recent.get(file.name)) is not None and known.formula is formula:
+            return known
         resolved = resolve(formula, file.name, self.supply, swap)
         codes = set(resolved.leaves)
         written = {line.code for line in resolved.lines}
@@ -335,7 +336,9 @@ class Catalog:
             sheet_of=self.sheet,
         )
         if swap is None:
-            self._recent = subject
+            if len(self._recent) >= RECENT:
+                del self._recent[next(iter(self._recent))]
+            self._recent[file.name] = subject
         return subject
 
     def full(self, subject: FormulaSubject) -> Evaluation:
@@ -359,8 +362,7 @@ class Catalog:
 
     def told(self, subject: FormulaSubject, measure: Measure) -> Sharp | None:
         """A value as narrow as it can be told, with what makes it wide; None where no material has a range."""
-        ranges = self.ranges(subject)
-        return ranges.told(measure) if ranges.inputs else None
+        return ranges.told(measure) if (ranges := self.ranges(subject)).inputs else None
 
     def locate(self, place: Place) -> Mark:
         """Line and column of a place."""

@@ -10,6 +10,7 @@ References
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from functools import lru_cache
 from math import cos, fsum, pi
 
@@ -42,11 +43,15 @@ class Split(Struct, frozen=True):
     why_not: str = ""
 
 
-def split(before: Catalog, after: Catalog, code: str, old: dict[str, Value], new: dict[str, Value]) -> Split:
-    """The deltas between the values of two states of a formula, split among its changes.
+def split(
+    before: Catalog, after: Catalog, code: str, old: dict[str, Value], new: dict[str, Value], names: Collection[str] | None = None
+) -> Split:
+    """The deltas between the values of two states of a formula, of all properties or of those named, split among its changes.
 
     Properties that are no single number on one of the sides are left out.
     """
+    if names is not None:
+        old, new = ({name: side[name] for name in names if name in side} for side in (old, new))
     deltas = {
         name: (one, other)
         for name, other in new.items()
@@ -91,7 +96,7 @@ def _at(way: Way, deltas: dict[str, tuple[float, float]], points: int) -> list[d
     parts: list[dict[str, list[float]]] = [{name: [] for name in deltas} for _ in range(count)]
     for where, weight in nodes(points):
         degrees = [Slope(where, tuple([1.0 if at == i else 0.0 for at in range(count)])) for i in range(count)]
-        values = way.at(degrees)
+        values = way.at(degrees, deltas)
         for name in deltas:
             value: object = values.get(name)
             if isinstance(value, Slope):

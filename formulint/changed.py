@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from math import fsum
 
 from formulint.catalog import Catalog
@@ -327,11 +327,11 @@ def _verdicts(change: PropertyChange) -> str:
 # --- causes ------------------------------------------------------------------------------------------------------
 
 
-def split_of(before: Catalog, after: Catalog, change: FormulaChange) -> Split:
-    """The causes of a formula's deltas; none where it is only on one side."""
+def split_of(before: Catalog, after: Catalog, change: FormulaChange, names: Collection[str] | None = None) -> Split:
+    """The causes of a formula's deltas, of all or of those named; none where it is only on one side."""
     if change.before is None or change.after is None:
         return Split((), {})
-    return split(before, after, change.code, change.before.values, change.after.values)
+    return split(before, after, change.code, change.before.values, change.after.values, names)
 
 
 def _explained(before: Catalog, after: Catalog, change: FormulaChange, told: Sequence[PropertyChange]) -> list[str]:
@@ -339,7 +339,7 @@ def _explained(before: Catalog, after: Catalog, change: FormulaChange, told: Seq
     asked = [one for one in told if one.delta and (one.id in EXPLAINED or one.verdict_after)]
     if not asked or change.change in (Change.editorial, Change.equivalent):
         return []
-    found = split_of(before, after, change)
+    found = split_of(before, after, change, [one.id for one in asked])
     if found.why_not:
         return [f"causes cannot be told apart: {found.why_not}"]
     if len(found.causes) < 2:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from msgspec import UnsetType
@@ -20,6 +21,7 @@ from formulint.material import Component, Material
 if TYPE_CHECKING:
     from fractions import Fraction
 
+KEPT = 5000  # amounts by their batch
 DATA_FIELDS = (
     "functions", "form", "density", "nonvolatile", "water", "voc", "voc_us", "voc_eu", "exempt", "other_volatile",
     "nonvolatile_density", "film_density", "active", "pigment", "pigment_density", "oil_absorption", "surface_area",
@@ -29,11 +31,8 @@ DATA_FIELDS = (
 
 def composition(formula: Formula, blend: Callable[[str], str | None]) -> str:
     """``c1:`` digest: per material the sum of its amounts, divided by the batch; ``blend`` gives an intermediate's own digest."""
-    from fractions import Fraction  # not on the way to "all is well"
-
     sums: dict[tuple[str, str], Fraction] = {}
     others: set[tuple[str, ...]] = set()
-    batch = _exact(formula.batch)
     for stage in formula.stage:
         for addition in stage.additions:
             if addition.material is None or addition.amount is None:
@@ -43,8 +42,8 @@ def composition(formula: Formula, blend: Callable[[str], str | None]) -> str:
             if addition.amount.to_fill:
                 others.add((code, kind, formula.batch.dimension))
             else:
-                scale = Fraction(1) if "share" in kind else batch
-                sums[code, kind] = sums.get((code, kind), Fraction(0)) + addition.amount.exact / scale
+                share = addition.amount.exact if "share" in kind else _of_batch(addition.amount, formula.batch)
+                sums[code, kind] = sums[code, kind] + share if (code, kind) in sums else share
             if addition.alternates:
                 others.add((code, "or", *sorted(blend(other) or other for other in addition.alternates)))
     entries = [[code, kind, str(value)] for (code, kind), value in sorted(sums.items())]
@@ -68,7 +67,7 @@ def amount_kind(addition: Addition) -> str:
 
 def making(formula: Formula, composition_digest: str, blend: Callable[[str], str | None]) -> str:
     """``m1:`` digest: composition, and every addition and step in order with stage kinds and vessels."""
-    batch = _exact(formula.batch)
+    batch = formula.batch
     order = {stage.name: number for number, stage in enumerate(formula.stage)}
     stages = [
         [
@@ -82,7 +81,7 @@ def making(formula: Formula, composition_digest: str, blend: Callable[[str], str
     return _seal("m1", [composition_digest, stages])
 
 
-def _entry(addition: Addition, batch: Fraction, order: Mapping[str, int], blend: Callable[[str], str | None]) -> list[object]:
+def _entry(addition: Addition, batch: MassOrVolume, order: Mapping[str, int], blend: Callable[[str], str | None]) -> list[object]:
     if addition.stage is not None:
         return ["stage", order.get(addition.stage, -1)]
     if addition.material is None or addition.amount is None:
@@ -90,7 +89,7 @@ def _entry(addition: Addition, batch: Fraction, order: Mapping[str, int], blend:
     kind = amount_kind(addition)
     amount: object = "q.s."
     if not addition.amount.to_fill:
-        amount = str(addition.amount.exact if "share" in kind else addition.amount.exact / batch)
+        amount = str(addition.amount.exact if "share" in kind else _of_batch(addition.amount, batch))
     adjust = addition.adjust
     more = None if adjust is None else [adjust.target, _figure(adjust.step), _figure(adjust.max)]
     return ["add", blend(addition.material) or addition.material, kind, amount, more, _figure(addition.max)]
@@ -187,10 +186,12 @@ def _figure(figure: Figure | None) -> object:
     return [figure.dimension, *ends]
 
 
-def _exact(batch: MassOrVolume) -> Fraction:
+@lru_cache(maxsize=KEPT)
+def _of_batch(amount: Amount, batch: MassOrVolume) -> Fraction:
+    """An amount by the batch; both states of a sheet, and both fingerprints, ask for most of them again."""
     from fractions import Fraction
 
-    return batch.exact or Fraction(1)  # a batch of nothing is a fault of its own; its lines still tell two sheets apart
+    return amount.exact / (batch.exact or Fraction(1))  # a batch of nothing is a fault of its own; its lines still tell two sheets apart
 
 
 def _seal(prefix: str, content: object) -> str:

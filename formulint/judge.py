@@ -191,9 +191,9 @@ class Judge:
     def bounds(self, subject: FormulaSubject) -> tuple[Applied, ...]:
         """Every bound that rules and the formula itself put on its properties."""
         found: list[Applied] = []
-        for entry in self.catalog.rulebook.in_force(subject.formula.markets):
-            if entry.rule.level != "note" and entry.rule.concerns(subject.formula):
-                found += entry.rule.bounds(subject)
+        for check in self.catalog.rulebook.checks(subject.formula).bounding:
+            if not check.by_code or check.entry.rule.concerns(subject.formula):
+                found += check.entry.rule.bounds(subject)
         for name, bounds in subject.formula.limits.items():
             try:
                 read_bounds(name, bounds.min, bounds.max, Place(subject.path))

@@ -83,6 +83,7 @@ class Shipped:
         self.compiled: Compiled | None = read_compiled(self.root)
         self._rules: dict[str, tuple[Entry, ...]] = {}
         self._general: tuple[str, ...] | None = None
+        self._vocabulary: Vocabulary | None = None
 
     def versions(self) -> dict[str, str]:
         """Version by pack."""
@@ -136,7 +137,9 @@ class Shipped:
 
     def vocabulary(self) -> Vocabulary:
         """Tags and markets."""
-        return self.part_as("vocabulary", Vocabulary)
+        if self._vocabulary is None:
+            self._vocabulary = self.part_as("vocabulary", Vocabulary)
+        return self._vocabulary
 
     def general(self) -> tuple[str, ...]:
         """Parts that are in force whatever the market."""
@@ -175,9 +178,10 @@ class Look(Struct, frozen=True):
 
 
 class Checks(Struct, frozen=True):
-    """The checks of a sort of formula: all in order, and how they are looked at: by one selector of which it must hold something, or always."""
+    """The checks of a sort of formula: all in order, those that put bounds on properties, and how they are looked at: by one selector of which it must hold something, or always."""
 
     all: tuple[Check, ...]
+    bounding: tuple[Check, ...]
     by_pick: dict[Pick, tuple[Look, ...]]
     always: tuple[Look, ...]
 
@@ -269,7 +273,8 @@ def _sorted(checks: list[Check]) -> Checks:
             by_pick.setdefault(rule.about[0], []).append(look)
         else:
             always.append(look)
-    return Checks(tuple(checks), {pick: tuple(found) for pick, found in by_pick.items()}, tuple(always))
+    bounding = tuple(one for one in checks if one.entry.rule.level != "note" and type(one.entry.rule).bounds is not Rule.bounds)
+    return Checks(tuple(checks), bounding, {pick: tuple(found) for pick, found in by_pick.items()}, tuple(always))
 
 
 def house_rules(files: Iterable[tuple[str, bytes]]) -> tuple[tuple[Entry, ...], tuple[Fault, ...], tuple[Document, ...]]:

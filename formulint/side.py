@@ -17,6 +17,8 @@ from formulint.rule import Applied
 from formulint.subject import FormulaSubject
 from formulint.verdict import narrowest, outcome, read_bounds
 
+NONE: tuple[None, None] = (None, None)
+
 
 class Digests(Struct, frozen=True):
     """The three fingerprints of a formula; empty where a record behind it cannot be read."""
@@ -67,15 +69,15 @@ def side(catalog: Catalog, code: str) -> Side | None:
     if file is None or file.record is None:
         return None
     subject = catalog.subject(file)
-    full = catalog.full(subject)
+    values = catalog.full(subject).values
     judge = Judge(catalog)
     findings = tuple(judge.formula(file))
     names = {key: stock.material.name for key, stock in subject.stocks.items()}
     suppliers = {key: stock.material.supplier for key, stock in subject.stocks.items()}
     prints, blends = digests(catalog, file.record)
     return Side(
-        file, file.record, full.values, subject.resolved.lines, names, prints, findings, judge.bounds(subject),
-        _substance_names(subject), suppliers, blends, _litres(file.record, full.values.get("volume", 0.0)),
+        file, file.record, values, subject.resolved.lines, names, prints, findings, judge.bounds(subject),
+        _substance_names(subject), suppliers, blends, _litres(file.record, values.get("volume", 0.0)),
     )  # fmt: skip
 
 
@@ -97,14 +99,14 @@ def _substance_names(subject: FormulaSubject) -> dict[str, str]:
 def bounds_of(one: Side | None, name: str) -> tuple[Quantity | None, Quantity | None]:
     """The narrowest bounds that anything puts on a property."""
     applied = [] if one is None else [bound for bound in one.bounds if bound.property == name]
-    return narrowest(read_bounds(name, bound.min, bound.max, Place("")) for bound in applied)
+    return NONE if not applied else narrowest(read_bounds(name, bound.min, bound.max, Place("")) for bound in applied)
 
 
 def verdict_of(one: Side | None, name: str) -> str:
     """How a property stands to the narrowest of its bounds; empty where nothing judges it."""
-    least, most = bounds_of(one, name)
-    if one is None or (least is None and most is None):
+    bounds = bounds_of(one, name)
+    if one is None or bounds == NONE:
         return ""
-    found = outcome(one.values.get(name, 0.0), least, most)[0]
+    found = outcome(one.values.get(name, 0.0), *bounds)[0]
     kinds = [finding.fault.kind for finding in one.findings if finding.fault.property == name]
     return "review" if found == "fail" and "review" in kinds and "fail" not in kinds else found

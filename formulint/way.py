@@ -6,7 +6,7 @@ anew at each point.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -33,6 +33,7 @@ from formulint.overlay import (
     scaled,
     strands_of,
 )
+from formulint.properties import BY_ID
 from formulint.slope import Moving
 
 SETTINGS = Place("formulint.toml", ("water_density",))
@@ -136,8 +137,8 @@ class Way:
 
     # --- anywhere on the way -----------------------------------------------------------------------------------
 
-    def at(self, degrees: Degrees) -> dict[str, Value]:
-        """All values where each change has gone as far as told; with slopes for degrees, their derivatives too."""
+    def at(self, degrees: Degrees, names: Collection[str]) -> dict[str, Value]:
+        """The values of these names where each change has gone as far as told; with slopes for degrees, their derivatives too."""
         known: dict[str, Supply | None] = {}
 
         def supply(code: str) -> Supply | None:
@@ -152,10 +153,11 @@ class Way:
         # What is ground in which tank depends on the order of lines, and there is none here.
         around = Circumstances(self._sheet.formula, self._sheet.path, supply, lambda code: self._extra(code, degrees), lambda code: None, self.after.around)
         evaluation = Evaluation(resolved, self._sheet.path, water, around)  # type: ignore[arg-type]
-        leaves = {code: supply(code) for code in resolved.leaves}
-        contents = {code: self._content(code, degrees) for code in resolved.leaves}
-        supplies = {code: one for code, one in leaves.items() if one is not None}
-        return evaluation.besides({**doses(resolved, supplies), **substances(resolved, contents)}).values
+        if not BY_ID.keys() >= set(names):  # doses and substances too
+            supplies = {code: one for code in resolved.leaves if (one := supply(code)) is not None}
+            contents = {code: self._content(code, degrees) for code in resolved.leaves}
+            evaluation = evaluation.besides({**doses(resolved, supplies), **substances(resolved, contents)})
+        return {name: evaluation.value(name) for name in names}
 
     def _resolved(self, sheet: Sheet, degrees: Degrees, supply: Callable[[str], Supply | None]) -> Resolved:
         first, last = sheet.batch

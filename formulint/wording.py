@@ -50,22 +50,18 @@ def where_words(where: Where) -> str:
     return ", ".join(words for _, words in _asked(where))
 
 
+ASKED = {
+    "class_": "class {}", "use": "for {} use", "state": "in state {}", "markets": "sold in {}", "substrate": "on {}", "claims": "that claim {}",
+    "codes": "with the code {}",
+}  # fmt: skip
+"""What each list of a selector asks, in words."""
+
+
 def _asked(where: Where) -> Iterator[tuple[str, str]]:
     """The keys that are given, each in words."""
-    if where.class_:
-        yield "class_", f"class {listed(where.class_)}"
-    if where.use:
-        yield "use", f"for {listed(where.use)} use"
-    if where.state:
-        yield "state", f"in state {listed(where.state)}"
-    if where.markets:
-        yield "markets", f"sold in {listed(where.markets)}"
-    if where.substrate:
-        yield "substrate", f"on {listed(where.substrate)}"
-    if where.claims:
-        yield "claims", f"that claim {listed(where.claims)}"
-    if where.codes:
-        yield "codes", f"with the code {listed(where.codes)}"
+    for key, words in ASKED.items():
+        if given := getattr(where, key):
+            yield key, words.format(listed(given))
     if where.tint_base is not None:
         yield "tint_base", "tint bases" if where.tint_base else "no tint bases"
 

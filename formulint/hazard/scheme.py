@@ -20,6 +20,13 @@ FILES = ("hazard/figures-schemes", "hazard/figures-health", "hazard/figures-envi
 CAUTION = "screening by calculation from what the records say: the safety data sheet, the law in force and a qualified person decide"
 
 
+class Sourced(Struct, frozen=True):
+    """A row of figures: who says so, and how well that was checked."""
+
+    checked: str
+    source: str
+
+
 class Scheme(Struct, frozen=True):
     """By what one scheme differs; ``says`` is to be told with every result. ``specific``: limits of single substances are taken."""
 
@@ -49,7 +56,7 @@ class Milder(Struct, frozen=True):
     statement: str
 
 
-class Row(Struct, frozen=True, rename={"from_": "from"}):
+class Row(Sourced, frozen=True, rename={"from_": "from"}):
     """One way to a class: the weighted shares add up to ``least``, or one component alone reaches it.
 
     Rows of a ``family`` stand from the most severe result down. ``condition`` is what else must hold, in words; ``apart``
@@ -63,8 +70,6 @@ class Row(Struct, frozen=True, rename={"from_": "from"}):
     least: str
     of: tuple[Term, ...]
     how: Literal["sum", "each"]
-    checked: str
-    source: str
     statement: str = ""
     specific: Literal["result", "own", "none"] = "result"
     over: int = 1
@@ -83,28 +88,24 @@ class Row(Struct, frozen=True, rename={"from_": "from"}):
         return scheme in self.schemes and begun and (self.until is None or today <= self.until)
 
 
-class CutOff(Struct, frozen=True):
+class CutOff(Sourced, frozen=True):
     """The share from which a component of these classes counts; ``over_m``: divided by its M-factor."""
 
     schemes: tuple[str, ...]
     classes: tuple[str, ...]
     least: str
-    checked: str
-    source: str
     over_m: bool = False
 
 
-class Acute(Struct, frozen=True):
+class Acute(Sourced, frozen=True):
     """How acute toxicity treats what is not known."""
 
     unknown_above: str
     unknown_relevant: str
     unknown_told_from: str
-    checked: str
-    source: str
 
 
-class Route(Struct, frozen=True):
+class Route(Sourced, frozen=True):
     """A way into the body: upper limits of the categories (included), and the estimate that stands for each."""
 
     id: str
@@ -113,11 +114,9 @@ class Route(Struct, frozen=True):
     limits: tuple[str, ...]
     points: tuple[str, ...]
     statements: tuple[str, ...]
-    checked: str
-    source: str
 
 
-class Extreme(Struct, frozen=True):
+class Extreme(Sourced, frozen=True):
     """What a paint is taken for whose pH lies at or beyond these ends: family, class, statement."""
 
     schemes: tuple[str, ...]
@@ -125,22 +124,18 @@ class Extreme(Struct, frozen=True):
     base_least: str
     classes: tuple[tuple[str, str, str], ...]
     unless: str
-    checked: str
-    source: str
 
 
-class Follows(Struct, frozen=True):
+class Follows(Sourced, frozen=True):
     """A class that comes with another: family, class, statement."""
 
     schemes: tuple[str, ...]
     from_family: str
     from_statement: str
     then: tuple[str, str, str]
-    checked: str
-    source: str
 
 
-class Withdrawn(Struct, frozen=True, rename={"from_": "from"}):
+class Withdrawn(Sourced, frozen=True, rename={"from_": "from"}):
     """Classes of a substance that no longer hold from a day on."""
 
     schemes: tuple[str, ...]
@@ -148,8 +143,6 @@ class Withdrawn(Struct, frozen=True, rename={"from_": "from"}):
     classes: tuple[str, ...]
     from_: date
     words: str
-    checked: str
-    source: str
 
 
 class NotComputed(Struct, frozen=True):
