@@ -149,3 +149,13 @@ def beside(formula: Formula) -> tuple[tuple[str, KeyPath], ...]:
         return ()
     thinner = () if product.thinning is None else ((product.thinning.material, ("product", "thinning", "material")),)
     return (*((code, ("product", "colorants", at)) for at, code in enumerate(product.colorants)), *thinner)
+
+
+def codes_in(formula: Formula) -> tuple[str, ...]:
+    """Codes that a formula names, alternates included, each once."""
+    found: dict[str, None] = {}
+    for stage in formula.stage:
+        for line in stage.additions:
+            if line.material is not None:
+                found.update(dict.fromkeys((line.material, *line.alternates)))
+    return tuple(found)

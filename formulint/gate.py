@@ -16,7 +16,8 @@ from formulint.compare import formulas as compared
 from formulint.errors import UserError
 from formulint.evidence import Use, a_record, records
 from formulint.finding import Finding, Place
-from formulint.judge import Judge, Scope, codes_in
+from formulint.formula import codes_in
+from formulint.judge import Judge, Scope
 from formulint.proposal import first, guarded, notice, own_policy, policy_findings, refuses
 from formulint.root import upwards
 from formulint.rulebook import Shipped

@@ -165,14 +165,14 @@ def _number(value: Fraction) -> float:
 
 
 def moved(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[str, ...]:
-    """In words, each class or statement that a change brings or takes away where the paint is sold."""
+    """In words, each class or statement that a change brings or takes away."""
     if change.before is None or change.after is None or not _may_move(change.before, change.after):
         return ()
     words = []
     old, new = (catalog.subject(side.file) for catalog, side in ((before, change.before), (after, change.after)))
     same_ph = change.before.formula.tests.get("ph") == change.after.formula.tests.get("ph")
     between = around(old, new) if same_ph else None
-    for name in _schemes_of((*change.before.formula.markets, *change.after.formula.markets)):
+    for name in SCHEMES:
         if between is not None and len({_labels(of_holding(name, new, held, distances=False)) for held in between}) == 1:
             continue  # what is below and what is above both states is labelled alike
         was, now = (_labels(of_subject(name, each, distances=False)) for each in (old, new))
@@ -180,12 +180,6 @@ def moved(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[str, 
             gone, come = (", ".join(label for label in side if label not in rest) for side, rest in ((was, now), (now, was)))
             words.append(f"hazard ({name}, screening): {gone or NO_CLASS} -> {come or NO_CLASS}")
     return tuple(words)
-
-
-def _schemes_of(markets: Iterable[str]) -> tuple[str, ...]:
-    """The schemes of the labels of these markets; where none has one of its own, that of the United Nations."""
-    own = {"eu" if market == "eu" else "us" if market.startswith("us-") else "un" for market in markets}
-    return tuple(name for name in SCHEMES if name in own) or ("un",)
 
 
 def _may_move(before: Side, after: Side) -> bool:

@@ -17,7 +17,7 @@ from formulint.equipment import Equipment
 from formulint.equipment import faults as of_equipment
 from formulint.errors import Misread, UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
-from formulint.formula import Formula, beside
+from formulint.formula import Formula, beside, codes_in
 from formulint.material import Material
 from formulint.nesting import DEEPEST
 from formulint.retired import eased, still_used
@@ -391,13 +391,3 @@ def _follows(fault: Fault, path: str, told: Collection[KeyPath]) -> bool:
     """True for what is open only because of lines that have a finding of their own."""
     places = fault.missing if fault.kind == "open" else ()
     return bool(places) and all(place.path == path and place.keys[:4] in told for place in places)
-
-
-def codes_in(formula: Formula) -> tuple[str, ...]:
-    """Codes that a formula names, alternates included, each once."""
-    found: dict[str, None] = {}
-    for stage in formula.stage:
-        for line in stage.additions:
-            if line.material is not None:
-                found.update(dict.fromkeys((line.material, *line.alternates)))
-    return tuple(found)

@@ -8,8 +8,8 @@ from msgspec import Struct
 
 from formulint.catalog import SETTINGS_FILE, Catalog, stem
 from formulint.errors import UserError
-from formulint.formula import Formula, beside
-from formulint.judge import Scope, codes_in
+from formulint.formula import Formula, beside, codes_in
+from formulint.judge import Scope
 from formulint.snapshot import FileChange, grep
 from formulint.standing import STANDING_FILE, Old
 

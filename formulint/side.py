@@ -9,8 +9,8 @@ from formulint.amounts import Line
 from formulint.catalog import Catalog, File
 from formulint.content import Value
 from formulint.finding import Finding, Place
-from formulint.formula import Formula
-from formulint.judge import Judge, codes_in
+from formulint.formula import Formula, codes_in
+from formulint.judge import Judge
 from formulint.properties import SUBSTANCE
 from formulint.quantity import Quantity
 from formulint.rule import Applied

@@ -12,9 +12,9 @@ from formulint.content import Gap
 from formulint.errors import Misread
 from formulint.figure import Amount
 from formulint.finding import Edit, Finding
-from formulint.formula import Formula
+from formulint.formula import Formula, codes_in
 from formulint.interval import ends
-from formulint.judge import Judge, codes_in
+from formulint.judge import Judge
 from formulint.quantity import Quantity
 from formulint.rule import Goal
 from formulint.splice import spliced
