@@ -9,10 +9,11 @@ from msgspec import Struct
 
 from formulint.catalog import Catalog
 from formulint.compare import FormulaChange
-from formulint.hazard.classify import Classification, Near, Outcome, of_holding, of_subject
+from formulint.hazard.classify import Classification, Near, Outcome, of_subject
 from formulint.hazard.ingredient import Ingredient
 from formulint.hazard.scheme import CAUTION, SCHEMES, percent
-from formulint.hazard.shares import Holding, around, holding
+from formulint.hazard.shares import Holding, holding
+from formulint.hazard.steady import steady
 from formulint.report import Cell, Table, Tone, counted
 from formulint.side import Side
 
@@ -171,11 +172,10 @@ def moved(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[str, 
     words = []
     old, new = (catalog.subject(side.file) for catalog, side in ((before, change.before), (after, change.after)))
     same_ph = change.before.formula.tests.get("ph") == change.after.formula.tests.get("ph")
-    between = around(old, new) if same_ph else None
+    if same_ph and steady(old, new):
+        return ()
     for name in SCHEMES:
-        if between is not None and len({_labels(of_holding(name, new, held, distances=False)) for held in between}) == 1:
-            continue  # what is below and what is above both states is labelled alike
-        was, now = (_labels(of_subject(name, each, distances=False)) for each in (old, new))
+        was, now = (labels(of_subject(name, each, distances=False)) for each in (old, new))
         if was != now:
             gone, come = (", ".join(label for label in side if label not in rest) for side, rest in ((was, now), (now, was)))
             words.append(f"hazard ({name}, screening): {gone or NO_CLASS} -> {come or NO_CLASS}")
@@ -188,7 +188,8 @@ def _may_move(before: Side, after: Side) -> bool:
     return not same or before.formula.tests.get("ph") != after.formula.tests.get("ph")
 
 
-def _labels(each: Classification) -> tuple[str, ...]:
+def labels(each: Classification) -> tuple[str, ...]:
+    """What is said of a paint in short: classes and statements that are certain, then classes that cannot be excluded."""
     if not each.known:
         return ("open",)
     sure = [f"{outcome.result} {outcome.statement}".strip() if outcome.statement != outcome.result else outcome.result for outcome in each.of("known", "statement")]

@@ -22,8 +22,10 @@ from formulint.hazard.ingredient import Ingredient, parsed, understood
 from formulint.hazard.relation import trials
 from formulint.hazard.scheme import SCHEMES, Route, Row, exact, figures, scheme_of, share
 from formulint.hazard.shares import holding
-from formulint.hazard_report import moved
+from formulint.hazard.steady import steady
+from formulint.hazard_report import labels, moved
 from formulint.judge import Judge
+from formulint.subject import FormulaSubject
 
 every_case = pytest.mark.parametrize("case", cases(), ids=str)
 ROWS = figures().row
@@ -457,6 +459,45 @@ def test_a_diff_tells_a_class_that_comes_and_one_that_goes() -> None:
     assert [words for words in both("0.5", "1")[1] if "(eu" in words] == ["hazard (eu, screening): EUH208 -> Skin Sens. 1 H317"]
     assert [words for words in both("1", "0.05")[1] if "(us" in words] == ["hazard (us, screening): Skin Sens. 1 H317 -> no class by calculation"]
     assert both("2", "3")[1] == ()
+
+
+pairs = st.tuples(
+    st.sampled_from([None, [], *([one] for one in CLASSES), ["Acute Tox. 3 (oral)", "Skin Sens. 1A"]]),
+    st.sampled_from(["100 %", {"min": "20 %", "max": "60 %"}]),
+    st.integers(1, 120_000),
+    st.sampled_from([0.01, 0.5, 0.97, 1.0, 1.02, 1.5, 20.0]),
+)
+
+
+def paints(parts: list[tuple[list[str] | None, str | Table, int, float]]) -> list[FormulaSubject]:
+    """Two states of a paint: each part in ppm before, and after by its factor."""
+    made: dict[str, Table | str] = {"WATER": WATER}
+    for at, (classes, said, _, _) in enumerate(parts):
+        record = material({} if classes is None else {"hazards": classes}, at)
+        record["component"][0]["share"] = said  # type: ignore[index]
+        made[f"M-{at}"] = {**record, "disclosure": "full" if said == "100 %" else "above-cut-off"}
+    sheets = [
+        sheet("T-1", [*({"material": f"M-{at}", "amount": f"{ppm * by:.0f} g"} for at, (_, _, ppm, by) in enumerate(parts)), FILL], "1000 kg")
+        for parts in ([(one[0], one[1], one[2], 1.0) for one in parts], parts)
+    ]
+    return [subject(catalog(made, {"T-1": one}), "T-1") for one in sheets]
+
+
+FILL: Table = {"material": "WATER", "amount": "q.s."}
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(pairs, min_size=1, max_size=5))
+def test_what_looks_steady_has_the_same_classes(parts: list[tuple[list[str] | None, str | Table, int, float]]) -> None:
+    one, other = paints(parts)
+    same = all(labels(of_subject(name, one, distances=False)) == labels(of_subject(name, other, distances=False)) for name in SCHEMES)
+    assert same or not steady(one, other)
+
+
+def test_much_looks_steady_and_much_does_not() -> None:
+    small, large = ([([held], "100 %", 12_000, by) for held in ("Skin Sens. 1", "Eye Dam. 1", "Aquatic Chronic 2")] for by in (1.0001, 20.0))
+    assert steady(*paints(small))  # type: ignore[arg-type]
+    assert not steady(*paints(large))  # type: ignore[arg-type]
 
 
 def test_a_table_says_that_it_is_screening_and_whose_labels_these_are(tmp_path: Path) -> None:

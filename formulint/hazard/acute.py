@@ -85,12 +85,17 @@ def settings() -> Acute:
 
 def toxicity(scheme: Scheme, route: Route, ingredients: Sequence[Ingredient], unknown: Sequence[Fraction]) -> Toxicity:
     """One route of a paint. ``unknown`` are the shares of which nobody says how toxic they are."""
-    parts = tuple(part for one in ingredients if (one.classes or one.ate) and (part := _part(scheme, route, one)) is not None)
+    parts = parts_of(scheme, route, ingredients)
     low = sum((part.one.low / part.estimate for part in parts if part.one.low >= part.counts_from), Fraction(0))
     high = sum((part.one.high / part.estimate for part in parts if part.one.high >= part.counts_from), Fraction(0))
     relevant = sum((one for one in unknown if one >= share(settings().unknown_relevant)), Fraction(0))
     whole = 1 - relevant if relevant > share(settings().unknown_above) else Fraction(1)
     return Toxicity(route, parts, low, high, whole, relevant)
+
+
+def parts_of(scheme: Scheme, route: Route, ingredients: Sequence[Ingredient]) -> tuple[Part, ...]:
+    """The components that have an estimate within the categories of a scheme."""
+    return tuple(part for one in ingredients if (one.classes or one.ate) and (part := _part(scheme, route, one)) is not None)
 
 
 def _part(scheme: Scheme, route: Route, one: Ingredient) -> Part | None:

@@ -88,7 +88,7 @@ def classify(
         Whether to work out how far the next classes are.
     """
     scheme = scheme_of(name)
-    kept, withdrawn = _in_force(scheme, ingredients, today)
+    kept, withdrawn = in_force_of(scheme, ingredients, today)
     unclear = tuple(one for one in kept if not known(one))
     dark = [*(one.high for one in unclear), *unnamed]
     families: dict[str, list[Tried]] = {}
@@ -113,7 +113,7 @@ def classify(
     return Classification(scheme, tuple(_strongest(outcomes)), tuple(near), unclear, tuple(dict.fromkeys(remarks)))
 
 
-def _in_force(scheme: Scheme, ingredients: Sequence[Ingredient], today: date) -> tuple[list[Ingredient], list[str]]:
+def in_force_of(scheme: Scheme, ingredients: Sequence[Ingredient], today: date) -> tuple[list[Ingredient], list[str]]:
     """The ingredients without classes that no longer hold, and the words for those."""
     kept, words = [], []
     for one in ingredients:

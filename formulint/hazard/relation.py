@@ -55,7 +55,7 @@ def trials(name: str, today: date, ingredients: Iterable[Ingredient]) -> list[Tr
     parts: list[list[Part]] = [[] for _ in rows]
     for one in ingredients:
         if one.classes:
-            for at, limit, counts_from in _bearing(name, today, one.profile):
+            for at, limit, counts_from in bearing(name, today, one.profile):
                 parts[at].append(Part(one, limit, counts_from))
     return [_tried(row, found) if found else Tried(row, (), NOTHING, NOTHING) for row, found in zip(rows, parts, strict=True)]
 
@@ -73,7 +73,7 @@ def in_force(name: str, today: date) -> tuple[Row, ...]:
 
 
 @lru_cache(maxsize=2000)
-def _bearing(name: str, today: date, one: Profile) -> tuple[tuple[int, Fraction, Fraction], ...]:
+def bearing(name: str, today: date, one: Profile) -> tuple[tuple[int, Fraction, Fraction], ...]:
     """In which rows a substance counts, with its limit there and the share from which it counts."""
     scheme = scheme_of(name)
     found = ((at, _part(scheme, row, one)) for at, row in enumerate(in_force(name, today)))
@@ -146,14 +146,14 @@ def could(trial: Tried, scheme: Scheme, unknown: Sequence[Fraction]) -> bool:
     row = trial.row
     if row.apart or not unknown:
         return False
-    limit, counts_from = _worst(row, scheme.id)
+    limit, counts_from = worst(row, scheme.id)
     if row.how == "each":
         return max(unknown) >= limit
     return trial.high + sum((one for one in unknown if one >= counts_from), NOTHING) / limit >= 1
 
 
 @cache
-def _worst(row: Row, name: str) -> tuple[Fraction, Fraction]:
+def worst(row: Row, name: str) -> tuple[Fraction, Fraction]:
     """The lowest generic limit of a row, and the share from which a component of that class counts."""
     ways = [(share(row.least) / term.times, min(generic_cut_off(name, held)[0] for held in term.classes)) for term in row.of]
     return min(ways, key=lambda pair: pair[0])

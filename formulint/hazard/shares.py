@@ -20,12 +20,11 @@ from formulint.formula import Formula
 from formulint.hazard.ingredient import Ingredient
 from formulint.intermediate import as_supply
 from formulint.interval import ends
-from formulint.material import Component
+from formulint.material import Component, Material
 from formulint.quantity import read
 from formulint.subject import FormulaSubject, Stock
 
 DIGITS = 13  # of a share that could not be resolved in fractions; more than any sheet has, less than rounding reaches
-OUTWARD = 1e-9  # relative: more than floats lose on the way to a share
 NEEDED = ("total_volume", "nonvolatile_mass", "pigment_mass", "binder_mass")
 
 Span = tuple[Fraction, Fraction]
@@ -89,28 +88,6 @@ def holding(subject: FormulaSubject) -> Holding:
         return Holding((), (), tuple(dict.fromkeys(gaps)))
     stocks = [(subject.stocks[code], span) for code, span in spans.items()]
     return Holding(tuple(_merged(stocks)), tuple(_unnamed(stocks)))
-
-
-def around(one: FormulaSubject, other: FormulaSubject) -> tuple[Holding, Holding] | None:
-    """Two holdings, share by share below and above those of two states of a paint, in floats rounded outwards.
-
-    Classes never get milder where a share grows: a class that both have, each paint in between has. None where the
-    records behind the two say other things, or a share is no single figure.
-    """
-    sides: list[dict[str, float]] = []
-    stocks: dict[str, Stock] = {}
-    for subject in (one, other):
-        mass = subject.resolved.totals.get("total_mass")
-        shares = {code: kg / mass for code, kg in subject.resolved.leaves.items() if isinstance(kg, float) and isinstance(mass, float) and mass > 0}
-        if len(shares) != len(subject.resolved.leaves) or not shares or not shares.keys() <= subject.stocks.keys():
-            return None
-        if any(code in stocks and stocks[code].material.component != subject.stocks[code].material.component for code in shares):
-            return None
-        sides.append(shares)
-        stocks.update({code: subject.stocks[code] for code in shares})
-    pairs = {code: sorted((sides[0].get(code, 0.0), sides[1].get(code, 0.0))) for code in stocks}
-    low, high = ([(stocks[code], (edge, edge)) for code, ends in pairs.items() if (edge := ends[at] * (1 + by))] for at, by in ((0, -OUTWARD), (1, OUTWARD)))
-    return Holding(tuple(_merged(low)), tuple(_unnamed(low))), Holding(tuple(_merged(high)), tuple(_unnamed(high)))  # type: ignore[arg-type]
 
 
 def _span(value: Value) -> Span:
@@ -274,13 +251,21 @@ def _least(one: dict[str, Fraction], other: dict[str, Fraction]) -> dict[str, Fr
 
 
 def _unnamed(stocks: Iterable[tuple[Stock, Span]]) -> Iterable[Unnamed]:
-    """What materials do not name: all that is neither component nor water, but of those that are said to name everything."""
     for stock, span in stocks:
-        material = stock.material
-        if material.disclosure == "full" and material.component:
-            continue
-        named = sum((one.share.lo.exact for one in material.component), Fraction(0))
-        water = Fraction(0) if material.water is None or any(one.volatile == "water" or one.cas == WATER for one in material.component) else material.water.lo.exact
-        rest = 1 - named - water
+        rest = unnamed_of(stock.material)
         if rest > 0 and span[1] > 0:
-            yield Unnamed(material.code, material.name, span[1] * rest)
+            yield Unnamed(stock.material.code, stock.material.name, span[1] * rest)
+
+
+def unnamed_of(material: Material) -> Fraction:
+    """What a material does not name: all that is neither component nor water; nothing where it is said to name everything."""
+    if material.disclosure == "full" and material.component:
+        return Fraction(0)
+    named = sum((one.share.lo.exact for one in material.component), Fraction(0))
+    water = Fraction(0) if material.water is None or any(one.volatile == "water" or one.cas == WATER for one in material.component) else material.water.lo.exact
+    return max(1 - named - water, Fraction(0))
+
+
+def whole_of(material: Material) -> tuple[Ingredient, ...]:
+    """The components of a material by itself, as if it were the whole paint; one that is listed twice stands there twice."""
+    return tuple(_ingredient(one, (Fraction(1), Fraction(1)), material.code) for one in material.component)
