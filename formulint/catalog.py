@@ -101,6 +101,7 @@ class Catalog:
         water = self.settings.water_density
         self.water_density = WATER_DENSITY if water is None else water.base
         self.around = Surroundings(self.settings.currency, self.water_density, shipped.exempt("us", self.today))
+        self._worked_out: dict[int, tuple[File[Material], Stock]] = shipped.worked_out.setdefault(self.around, {})  # type: ignore[assignment]
         self.closure = CLOSURE if self.settings.closure is None else self.settings.closure.base
 
     def rewritten(self, name: str, raw: bytes) -> Catalog:
@@ -240,8 +241,15 @@ class Catalog:
         """A raw material with what it brings; None where it is unknown or unreadable."""
         if code not in self._stocks:
             file = self.find_material(code)
-            self._stocks[code] = None if file is None or file.record is None else self.made(file.record, file.name)
+            self._stocks[code] = None if file is None or file.record is None else self._shared(file, file.record)
         return self._stocks[code]
+
+    def _shared(self, file: File[Material], material: Material) -> Stock:
+        """What a file brings: worked out once for all states that hold it and read it against the same."""
+        known = self._worked_out.get(id(file))
+        if known is None:
+            known = self._worked_out[id(file)] = (file, self.made(material, file.name))  # with the file, so that its id stays its own
+        return known[1]
 
     def made(self, material: Material, path: str) -> Stock:
         """A raw material with what it brings."""

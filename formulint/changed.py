@@ -246,8 +246,9 @@ def _same_text(catalog: Catalog, change: PropertyChange) -> bool:
     unit, digits = units_of(change.id, catalog.settings.units, catalog.settings.currency)
     if change.before is None or change.after is None:
         return change.before is change.after
-    same = shown(change.before, unit, digits) == shown(change.after, unit, digits)
-    return same and change.verdict_before == change.verdict_after and change.limit_before == change.limit
+    if change.verdict_before != change.verdict_after or change.limit_before != change.limit:
+        return False
+    return change.before == change.after or shown(change.before, unit, digits) == shown(change.after, unit, digits)
 
 
 def _deltas_table(catalog: Catalog, changes: Sequence[PropertyChange], names: dict[str, str]) -> Table:

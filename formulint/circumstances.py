@@ -56,6 +56,8 @@ class Circumstances(Struct, frozen=True):
 
     def mills(self) -> Iterator[tuple[Running, Equipment]]:
         """The steps of dispersing that run in equipment of which there is a record."""
+        if not any(stage.vessel and self.machine(stage.vessel) for stage in self.formula.stage):
+            return
         for step in running(self.formula):
             machine = self.machine(step.vessel) if step.work.step == "disperse" and step.vessel else None
             if machine is not None:

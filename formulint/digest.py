@@ -12,6 +12,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from msgspec import UnsetType
+from msgspec.json import Encoder
 from msgspec.structs import replace
 
 from formulint.figure import Amount, Figure, MassOrVolume
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
 KEPT = 5000  # amounts by their batch
+_PLAIN = Encoder(order="sorted")
 DATA_FIELDS = (
     "functions", "form", "density", "nonvolatile", "water", "voc", "voc_us", "voc_eu", "exempt", "other_volatile",
     "nonvolatile_density", "film_density", "active", "pigment", "pigment_density", "oil_absorption", "surface_area",
@@ -197,5 +199,7 @@ def _of_batch(amount: Amount, batch: MassOrVolume) -> Fraction:
 def _seal(prefix: str, content: object) -> str:
     from hashlib import sha256  # not on the way to "all is well"
 
-    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
-    return f"{prefix}:{sha256(text.encode()).hexdigest()}"
+    text = _PLAIN.encode(content)
+    if not text.isascii() or b"\\" in text or b"\x7f" in text:  # where the two do not write the same
+        text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode()
+    return f"{prefix}:{sha256(text).hexdigest()}"

@@ -102,7 +102,9 @@ def _listed(one: Side | None, renamed: dict[str, str]) -> dict[_Key, _Listed]:
         for j, line in enumerate(stage.additions):
             if line.material is None:
                 continue
-            times = sum(1 for key in found if key[:2] == (name, line.material))
+            times = 0
+            while (name, line.material, times) in found:
+                times += 1
             place = Place(one.file.name, ("stage", i, "additions", j))
             last = stage.additions[j - 1] if j else None
             behind = "first" if last is None else f"after {last.material or last.step or last.stage}"

@@ -8,11 +8,12 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint.change import TABLE, Change
-from formulint.fields import FieldChange, inner_of, of_values, written
+from formulint.fields import FieldChange, of_values, written
 from formulint.finding import KeyPath
 from formulint.formula import Addition, Formula, Stage
 
 AMOUNT = ("material", "amount", "on", "as", "of", "alternates")  # told with the line itself
+BEYOND = tuple(name for name in Addition.__struct_encode_fields__ if name not in (*AMOUNT, "step", "stage"))
 START = "the start"
 _Key = tuple[str, int]  # what a line is, and which one of several in its stage
 
@@ -104,9 +105,10 @@ def _lines(stage: Stage | None, called: dict[str, str]) -> dict[_Key, _Line]:
     found: dict[_Key, _Line] = {}
     for at, line in enumerate(stage.additions if stage else ()):
         name = line.material or line.step or f"takes up {called.get(line.stage or '', line.stage)}"
-        times = sum(1 for key in found if key[0] == name)
-        fields = (inner_of(line) or {}).items()
-        said = {key: text for key, one in fields if key not in (*AMOUNT, "step", "stage") and (text := written(one)) is not None}
+        times = 0
+        while (name, times) in found:
+            times += 1
+        said = {field: text for field in BEYOND if (value := getattr(line, field)) and (text := written(value)) is not None}
         found[name, times] = _Line(at, line.material is None, said, tuple(found))
     return found
 

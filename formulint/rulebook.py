@@ -74,11 +74,13 @@ class Shipped:
     """The packs that come with the tool; a part is decoded when it is asked for.
 
     One is shared by the catalogs of a run; so is ``parsed``, what they have read from git by name, object id and type
-    of record: a file that two states share is read once.
+    of record: a file that two states share is read once. ``worked_out`` is what was worked out from such a file, by what
+    it was read against.
     """
 
     def __init__(self) -> None:
         self.parsed: dict[tuple[str, str, type], object] = {}
+        self.worked_out: dict[object, dict[int, tuple[object, object]]] = {}
         self.root = folder()
         self.compiled: Compiled | None = read_compiled(self.root)
         self._rules: dict[str, tuple[Entry, ...]] = {}

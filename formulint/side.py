@@ -51,7 +51,7 @@ def digests(catalog: Catalog, formula: Formula) -> tuple[Digests, dict[str, str]
 
     def blend(code: str) -> str | None:
         if code not in found:
-            file = None if catalog.find_material(code) else catalog.find_formula(code)
+            file = None if catalog.stock(code) or catalog.find_material(code) else catalog.find_formula(code)
             if file is None or file.record is None or catalog.nesting.knot(code):
                 return None
             found[code] = digest.composition(file.record, blend)

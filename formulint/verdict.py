@@ -89,7 +89,10 @@ def shown(value: Value, unit: str, digits: int) -> str:
     if isinstance(value, AtLeast):
         return f"at least {show(value.lo, unit, digits)}"
     low, high = ends(value)
-    first, last = show(low, unit, digits), show(high, unit, digits)
+    first = show(low, unit, digits)
+    if low == high:
+        return first
+    last = show(high, unit, digits)
     if first == last:
         return first
     return f"{first.removesuffix(unit).strip()} to {last}"

@@ -2,9 +2,15 @@
 
 from __future__ import annotations
 
+import json
+from hashlib import sha256
+
 import pytest
 from edits import EDITS, base, shelf, states
+from hypothesis import given
+from hypothesis import strategies as st
 
+from formulint import digest
 from formulint.catalog import Catalog
 from formulint.side import Digests, side
 
@@ -58,3 +64,9 @@ def test_a_mass_and_a_volume_are_never_one() -> None:
     files = base()
     other = shelf({**files, "formulas/T-2": files["formulas/T-2"].replace('"30 kg"', '"30 L"')})
     assert changed(digests(shelf(files), "T-2"), digests(other, "T-2")) == "cm"
+
+
+@given(st.recursive(st.none() | st.booleans() | st.integers(-9, 9) | st.text(), lambda inner: st.lists(inner) | st.dictionaries(st.text(), inner), max_leaves=9))
+def test_the_quick_way_to_seal_writes_the_canonical_text(content: object) -> None:
+    text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    assert digest._seal("c1", content) == f"c1:{sha256(text.encode()).hexdigest()}"
