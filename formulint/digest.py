@@ -139,17 +139,17 @@ def agree(one: Amount, other: Amount) -> bool:
 
 def data(materials: Mapping[str, Material]) -> str:
     """``d1:`` digest: of every raw material used, the fields that bear on the paint; not price, dates, notes, names."""
-    return _seal("d1", [[code, _once(materials[code])] for code in sorted(materials)])
+    return _sealed("d1", b"[%s]" % b",".join([b"[%s,%s]" % (_text(code), _once(materials[code])) for code in sorted(materials)]))
 
 
-# A shelf of materials is behind every formula: what bears on the paint is worked out once for each record.
-_DONE: dict[int, tuple[Material, dict[str, object]]] = {}
+# A shelf of materials is behind every formula: what bears on the paint is written once for each record.
+_DONE: dict[int, tuple[Material, bytes]] = {}
 
 
-def _once(material: Material) -> dict[str, object]:
+def _once(material: Material) -> bytes:
     known = _DONE.get(id(material))
     if known is None or known[0] is not material:
-        known = _DONE[id(material)] = (material, _material(material))
+        known = _DONE[id(material)] = (material, _text(_material(material)))
     return known[1]
 
 
@@ -196,10 +196,19 @@ def _of_batch(amount: Amount, batch: MassOrVolume) -> Fraction:
     return amount.exact / (batch.exact or Fraction(1))  # a batch of nothing is a fault of its own; its lines still tell two sheets apart
 
 
+def _text(content: object) -> bytes:
+    """Canonical JSON: ASCII, keys sorted, no space."""
+    text = _PLAIN.encode(content)
+    if text.isascii() and b"\\" not in text and b"\x7f" not in text:
+        return text
+    return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode()  # where the two do not write the same
+
+
 def _seal(prefix: str, content: object) -> str:
+    return _sealed(prefix, _text(content))
+
+
+def _sealed(prefix: str, text: bytes) -> str:
     from hashlib import sha256  # not on the way to "all is well"
 
-    text = _PLAIN.encode(content)
-    if not text.isascii() or b"\\" in text or b"\x7f" in text:  # where the two do not write the same
-        text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode()
     return f"{prefix}:{sha256(text).hexdigest()}"

@@ -59,7 +59,7 @@ class Document:
         True if the file starts with a byte order mark, which an edit keeps.
     """
 
-    __slots__ = ("_spans", "bom", "data", "path", "text")
+    __slots__ = ("_asked", "_spans", "bom", "data", "path", "text")
 
     def __init__(self, path: str, data: dict[str, object], text: str, bom: bool = False) -> None:
         self.path = path
@@ -67,12 +67,14 @@ class Document:
         self.text = text
         self.bom = bom
         self._spans: dict[KeyPath, Span] | None = None
+        self._asked = False
 
     def mark(self, keys: KeyPath) -> Mark:
         """Line and column of a key (of an array item: of its value); of the nearest parent where it is not written."""
         from formulint.positions import line_column
 
-        spans = self._scanned()
+        spans = self._scanned() if self._asked else self._scanned_for(keys)
+        self._asked = True
         for length in range(len(keys), 0, -1):
             span = spans.get(keys[:length])
             if span is not None:
@@ -89,6 +91,17 @@ class Document:
         """Start and end of a value, as character offsets in ``text``; None where no value is written."""
         span = self._scanned().get(keys)
         return None if span is None or span[2] < 0 else (span[2], span[3])
+
+    def _scanned_for(self, keys: KeyPath) -> dict[KeyPath, Span]:
+        """What is read on the way to a key: often nothing but the head of a record is asked for."""
+        from formulint.positions import statements
+
+        spans: dict[KeyPath, Span] = {}
+        for _ in statements(self.text, spans):
+            if keys in spans:
+                return spans
+        self._spans = spans
+        return spans
 
     def _scanned(self) -> dict[KeyPath, Span]:
         if self._spans is None:

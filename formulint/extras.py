@@ -81,7 +81,9 @@ def summed(name: str, leaves: dict[str, Value], extra: Callable[[str], dict[str,
     parts: list[Value] = []
     absent: list[Missing] = []
     for code, kg in leaves.items():
-        value = extra(code).get(name, 0.0)
+        value = extra(code).get(name)
+        if value is None:
+            continue
         if isinstance(value, Absent):
             absent += value.missing
         else:

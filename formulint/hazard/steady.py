@@ -42,6 +42,9 @@ class _Traits(NamedTuple):
     told_routes: frozenset[str]
 
 
+HARMLESS = _Traits((), frozenset(), frozenset())
+
+
 class _Brought(NamedTuple):
     """A component of a material: its name in sums, the ends of its share [kg/kg], its traits."""
 
@@ -124,6 +127,9 @@ def _record(material: Material, today: date) -> _Record:
 
 def _brought(material: Material, today: date) -> Iterator[_Brought]:
     for one in whole_of(material):
+        if one.classes == () and not one.ate:
+            yield _Brought(one.cas or one.name.casefold(), float(one.low), float(one.high), HARMLESS)
+            continue
         weights: list[_Weight] = []
         dark = set()
         for name in SCHEMES:
