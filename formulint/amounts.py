@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from math import fsum
 from operator import mul, sub, truediv
 
 from msgspec import Struct
@@ -19,14 +20,16 @@ from formulint.formula import Addition, Formula
 from formulint.interval import Number, ends, total
 from formulint.quantity import NOTHING, show
 
+_NAMES = frozenset(TOTALS)
+_LITRES = TOTALS.index("total_volume")
 CLOSE = 1e-9  # relative: what fills a batch is not held to the rounding of floats
 
 
 class Supply(Struct, frozen=True):
     """What one kilogram of a code brings: a raw material, or an intermediate through its own lines.
 
-    ``columns`` as in ``content.Content``, and ``plain`` those of them that are not zero, where all are single numbers;
-    ``leaves`` maps raw material codes to their share [kg/kg]. Not ``known`` is a
+    ``columns`` as in ``content.Content``; ``plain`` those of them that are not zero, and of a raw material ``row`` all in the
+    order of ``TOTALS``, where all are single numbers; ``leaves`` maps raw material codes to their share [kg/kg]. Not ``known`` is a
     code of which there is no readable record: then every column is a gap. ``components`` maps what a component may be
     called (name, abbreviation in brackets, CAS number, in small letters) to its share [kg/kg].
     """
@@ -37,6 +40,7 @@ class Supply(Struct, frozen=True):
     functions: tuple[str, ...]
     active: Value
     plain: tuple[tuple[str, float], ...] | None = None
+    row: tuple[float, ...] | None = None
     known: bool = True
     components: Mapping[str, Value] = {}
 
@@ -82,6 +86,12 @@ def plain(columns: Mapping[str, Value]) -> tuple[tuple[str, float], ...] | None:
     """The columns that are not zero; None where one of them is a gap or an interval."""
     numbers = [(name, value) for name, value in columns.items() if isinstance(value, float)]
     return tuple(pair for pair in numbers if pair[1] != 0.0) if len(numbers) == len(columns) else None
+
+
+def row_of(columns: Mapping[str, Value]) -> tuple[float, ...] | None:
+    """All columns in their order, zero where there is none; None where one of them is a gap or an interval."""
+    found = [value for name in TOTALS if isinstance(value := columns.get(name, 0.0), float)]
+    return tuple(found) if len(found) == len(TOTALS) and columns.keys() <= _NAMES else None
 
 
 def times(left: Value, right: Value) -> Value:
@@ -162,7 +172,7 @@ def _plain_masses(
 ) -> Resolved | None:
     """A sheet of nothing but masses of materials whose figures are single numbers, as most are; None for any other."""
     lines: list[Line] = []
-    parts: defaultdict[str, list[Number]] = defaultdict(list)
+    rows: list[list[float]] = []
     leaves: dict[str, Value] = {}
     for i, stage in enumerate(formula.stage):
         for j, addition in enumerate(stage.additions):
@@ -172,16 +182,16 @@ def _plain_masses(
             if type(amount) is not Amount or addition.on is not None or amount.lo is NOTHING or amount.lo.unit.dimension != "mass":
                 return None
             found = supply(swap.get((i, j), addition.material) if swap else addition.material)
-            if found is None or found.plain is None or found.code not in found.leaves:
+            kg = amount.base
+            if found is None or found.row is None or type(kg) is not float:
                 return None
-            kg, code = amount.base, found.code
-            for name, factor in found.plain:
-                parts[name].append(kg * factor)
+            code = found.code
+            row = [kg * factor for factor in found.row]
+            rows.append(row)
             leaves[code] = leaves[code] + kg if code in leaves else kg  # type: ignore[operator]
-            litres = kg * found.columns["total_volume"]  # type: ignore[operator]  # plain: all of them are numbers
-            lines.append(Line(("stage", i, "additions", j), i, j, code, kg, litres))
-    totals: dict[str, Value] = {name: total(numbers) for name, numbers in parts.items()}
-    return Resolved(tuple(lines), totals, leaves, None, ()) if lines else None
+            lines.append(Line(("stage", i, "additions", j), i, j, code, kg, row[_LITRES]))
+    totals: dict[str, Value] = {name: value for name, column in zip(TOTALS, zip(*rows, strict=True), strict=False) if (value := fsum(column))}
+    return Resolved(tuple(lines), totals, leaves, None, ()) if totals else None
 
 
 def _no_batch(batch: MassOrVolume, path: str) -> Iterator[Fault]:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Generic, TypeVar
 from msgspec import Struct
 from msgspec.structs import replace
 
-from formulint.amounts import Supply, plain, resolve
+from formulint.amounts import Supply, plain, resolve, row_of
 from formulint.circumstances import Circumstances
 from formulint.concession import Concession
 from formulint.content import Content, Surroundings, Value, content
@@ -20,7 +20,7 @@ from formulint.errors import UserError
 from formulint.evaluate import Evaluation, doses, substances
 from formulint.extras import active, called, extras
 from formulint.finding import Fault, Mark, Place
-from formulint.formula import Formula
+from formulint.formula import Formula, offers_alternates
 from formulint.intermediate import as_supply
 from formulint.material import Material
 from formulint.nesting import Nesting
@@ -257,7 +257,7 @@ class Catalog:
         code = stem(path)
         supply = Supply(
             code, brought.columns, {code: 1.0}, tuple(material.functions), active(material, path),
-            plain(brought.columns), components=called(material),
+            plain(brought.columns), row_of(brought.columns), components=called(material),
         )  # fmt: skip
         return Stock(material, path, brought, supply)
 
@@ -314,7 +314,7 @@ class Catalog:
         resolved = resolve(formula, file.name, self.supply, swap)
         codes = set(resolved.leaves)
         written = {line.code for line in resolved.lines}
-        for stage in formula.stage:
+        for stage in formula.stage if offers_alternates(formula) else ():
             for line in stage.additions:
                 if line.alternates:
                     written.update(line.alternates)

@@ -9,7 +9,7 @@ from operator import attrgetter
 
 from formulint.errors import Misread
 from formulint.finding import Fault, KeyPath, Place
-from formulint.formula import Addition, Formula
+from formulint.formula import Addition, Formula, offers_alternates
 from formulint.material import Material
 from formulint.properties import BY_ID, DOSE_BY_ID, NO_CAS, is_cas
 from formulint.quantity import Quantity, read
@@ -46,7 +46,7 @@ def too_large(formula: Formula, path: str) -> Iterator[Fault]:
     if lines > MOST_LINES:
         words = f"{formula.code} has {lines} lines; a sheet of more than {MOST_LINES} is not judged"
         yield Fault(Place(path, ("stage",)), words, "move parts of it into intermediates")
-    alternates = sum(len(line.alternates) for stage in formula.stage for line in stage.additions)
+    alternates = sum(len(line.alternates) for stage in formula.stage for line in stage.additions) if offers_alternates(formula) else 0
     if alternates > MOST_ALTERNATES:
         words = f"{formula.code} names {alternates} alternates; each is judged as a paint of its own, and more than {MOST_ALTERNATES} are not"
         yield Fault(Place(path, ("stage",)), words, "keep those that are in use; a second source for many paints is better a formula of its own")

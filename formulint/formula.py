@@ -1,5 +1,6 @@
 """A formula, as its file says it: stages of additions and steps; the Struct is the one declaration of the format."""
 
+from operator import attrgetter
 from typing import Annotated, Literal
 
 from msgspec import Meta, Struct
@@ -140,6 +141,14 @@ class Formula(Struct, frozen=True, forbid_unknown_fields=True, rename={"class_":
     limits: dict[str, Bounds] = {}
     tests: dict[TestName, TestSpec] = {}
     note: str = ""
+
+
+_ALTERNATES = attrgetter("alternates")
+
+
+def offers_alternates(formula: Formula) -> bool:
+    """True where a line names another material that may stand for its own; few sheets do."""
+    return any(any(map(_ALTERNATES, stage.additions)) for stage in formula.stage)
 
 
 def beside(formula: Formula) -> tuple[tuple[str, KeyPath], ...]:

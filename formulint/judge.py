@@ -17,7 +17,7 @@ from formulint.equipment import Equipment
 from formulint.equipment import faults as of_equipment
 from formulint.errors import Misread, UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
-from formulint.formula import Formula, beside, codes_in
+from formulint.formula import Formula, beside, codes_in, offers_alternates
 from formulint.material import Material
 from formulint.nesting import DEEPEST
 from formulint.retired import eased, still_used
@@ -27,7 +27,7 @@ from formulint.settings_check import of_settings
 from formulint.standing import STANDING_FILE
 from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject, measure_of, value_of
 from formulint.suggest import similar
-from formulint.verdict import judge_bounds, read_bounds, title_of, units_of
+from formulint.verdict import judge_bounds, outcome, read_bounds, title_of, units_of
 
 if TYPE_CHECKING:
     from formulint.leave import Leave
@@ -130,7 +130,7 @@ class Judge:
         yield from seen
         known = {(finding.rule, finding.fault.message) for finding in seen}
         formula = subject.formula
-        for i, stage in enumerate(formula.stage):
+        for i, stage in enumerate(formula.stage if offers_alternates(formula) else ()):
             for j, line in enumerate(stage.additions):
                 for other in line.alternates:
                     swapped = self.catalog.subject(file, {(i, j): other})
@@ -181,9 +181,12 @@ class Judge:
         for name, bounds in formula.limits.items():
             place = Place(subject.path, ("limits", name))
             ends = read_bounds(name, bounds.min, bounds.max, place)
+            value = value_of(name, subject)
+            if isinstance(value, float) and outcome(value, *ends)[0] == "pass":
+                continue
             look = units_of(name, subject.units, subject.currency)
             level = Level.warning if self._state(formula) == "bench" else Level.error
-            for fault in judge_bounds(title_of(name), value_of(name, subject), ends, look, place, subject.sharpen(measure_of(name))):
+            for fault in judge_bounds(title_of(name), value, ends, look, place, subject.sharpen(measure_of(name))):
                 fault = replace(fault, property=name)
                 why = "the sheet asks for this itself, under [limits]"
                 yield Finding(f"own-limit/{name.replace('_', '-')}", level, fault, code, "", why, HOUSE_SOURCE)

@@ -3,6 +3,7 @@
 from collections.abc import Hashable, Iterator, Sequence
 from functools import lru_cache
 from math import inf
+from operator import attrgetter
 from typing import Literal, Self
 
 from msgspec.structs import replace
@@ -21,6 +22,7 @@ from formulint.subject import FormulaSubject, Measure
 from formulint.verdict import KEPT, judge_bounds, read_bound, read_bounds, refuse_crossed
 from formulint.wording import pick_words, window
 
+_HAS_DOSE = attrgetter("material.dose")
 ANY_DOSE = DOSES[0].id  # all doses are shares by mass
 STRENGTH = {"active": "by the active part", "supplied": "as supplied", "nonvolatile": "by what stays in the film"}
 BASIS_WORDS = {"pigment": "on pigment", "binder": "on binder solids", "batch": "in the paint"}
@@ -91,7 +93,7 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
     @property
     def kin(self) -> Hashable | None:
         """Windows of one dose on one basis: a house narrows what the trade allows, and a ceiling stands above a window."""
-        return None if self.component or self.window == "supplier" else (self.of, self.as_, self.on)
+        return None if self.window == "supplier" else (self.of, self.component, self.as_, self.on)
 
     def narrowed(self, kin: Sequence[Self]) -> Self:
         """The window that lies inside all of them."""
@@ -100,10 +102,12 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         return replace(self, min=max(least)[1] if least else None, max=min(most)[1] if most else None)
 
     def plainly_holds(self, subject: FormulaSubject) -> bool:
-        """True for one material, counted as a whole, inside the window: nearly every dose of every formula is that."""
+        """True inside the window: nearly every dose of every formula is that, and most are of one material, counted as a whole."""
+        if self.window == "supplier":
+            return not any(map(_HAS_DOSE, subject.stocks.values()))
         codes = subject.picked[self.of]
-        if self.component or len(codes) != 1 or self.window == "supplier":
-            return False
+        if self.component or len(codes) != 1:
+            return self._inside(subject)
         resolved = subject.evaluation.resolved
         kg, basis = resolved.leaves.get(codes[0]), resolved.totals.get(BASIS_COLUMN[self.on])
         if self.as_ == "supplied":
@@ -116,6 +120,15 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
             return False
         least, most = _span(self.min, self.max)
         return least <= amount / basis <= most
+
+    def _inside(self, subject: FormulaSubject) -> bool:
+        """True for a sum inside the window, and where there is nothing to add up."""
+        codes = self.counted(subject)
+        if not codes:
+            return True
+        value = self._value(subject, codes)
+        least, most = _span(self.min, self.max)
+        return isinstance(value, float) and least <= value <= most
 
     def counted(self, subject: FormulaSubject) -> list[str]:
         """Codes of the raw materials that are dosed; none where there is nothing to dose them on."""

@@ -140,11 +140,12 @@ class Market(Rule, frozen=True, cache_hash=True, kw_only=True, tag="market", tag
         gloss = tuple([None if one is None else one.text for one in (product.gloss_60, product.gloss_85)])
         code = formula.code if _names_codes(self) else ""
         key = (self, subject.today, Where.sort_of(formula), gloss, code)
-        if key not in _IMPLIED:
+        known = _IMPLIED.get(key)
+        if known is None:
             if len(_IMPLIED) >= KEPT:
                 _IMPLIED.clear()
-            _IMPLIED[key] = self._first_rows(formula, subject.today)
-        return _IMPLIED[key]
+            known = _IMPLIED[key] = self._first_rows(formula, subject.today)
+        return known
 
     def _first_rows(self, formula: Formula, today: date) -> list[Category]:
         glossy: frozenset[str] = frozenset()

@@ -37,11 +37,11 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
         return self.first, self.then
 
     def plainly_holds(self, subject: FormulaSubject) -> bool:
-        """True where all go into one vessel and the first (or ``every``) of the ones lies deeper there than each of the others."""
+        """True where all go into one vessel and the first (or else all) of the ones lie deeper there than each of the others."""
         first, then = self.first, self.then
-        if self.quantifier == "enough" or first.stages or then.stages or (first.but and first.staged) or (then.but and then.staged):
+        if first.stages or then.stages or (first.but and first.staged) or (then.but and then.staged):
             return False
-        spans, every = subject.spans, self.quantifier == "every"
+        spans, every = subject.spans, self.quantifier != "first"
         codes, others = subject.picked[first], subject.picked[then]
         if len(codes) == 1 == len(others):  # as nearly always
             one, other = spans.get(codes[0]), spans.get(others[0])

@@ -27,6 +27,9 @@ SAYS = {
 """What each check asks."""
 
 
+DIGITS = frozenset("0123456789")
+
+
 class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rename={"check_for": "check"}):
     """``weighable``: no line weighs less than ``least``. ``twice``: no line is followed by its like.
     ``unit-apart``: no line is in another unit than all others. ``note``: an amount in a line's note is that of the line.
@@ -75,7 +78,7 @@ class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rena
     def _notes(self, subject: FormulaSubject) -> Iterator[Fault]:
         for i, stage in enumerate(subject.formula.stage):
             for j, line in enumerate(stage.additions):
-                if not line.note:
+                if DIGITS.isdisjoint(line.note):
                     continue
                 amount = _figure(line)
                 for number, unit in re.findall(FIGURE_IN_NOTE, line.note) if amount is not None else ():
