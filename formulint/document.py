@@ -22,8 +22,8 @@ FEW = 20
 _POINTER = b"version https://git-lfs."
 _BOM = b"\xef\xbb\xbf"
 _SHORT_TIME = re.compile(r":\d\d(?![:\d])")
+_NO_BRACE = bytes(code for code in range(256) if code not in b"{}\n")
 _TRAILING_COMMA = re.compile(r",\s*\}")
-_OPEN_BRACE = re.compile(r"\{[^{}\n]*(?:\{[^{}\n]*\}[^{}\n]*)*(?:\n|\Z|\{[^{}\n]*(?:[{\n]|\Z))")
 
 
 class BareNumber(float):
@@ -215,9 +215,11 @@ def _newer(path: str, text: str) -> tuple[Fault, ...]:
 
 def _uneven(text: str) -> bool:
     """True where a brace is open at the end of a line."""
-    if not _OPEN_BRACE.search(text):
-        return False  # as nearly always
-    return any(line.count("{") != line.count("}") for line in text.split("\n") if "{" in line)
+    """True where a brace is open at the end of its line."""
+    braces = text.encode("utf-8", "surrogateescape").translate(None, _NO_BRACE)
+    while b"{}" in braces:
+        braces = braces.replace(b"{}", b"")
+    return b"{" in braces
 
 
 def _faults(path: str, text: str, troubles: list[Trouble], kind: Kind) -> tuple[Fault, ...]:

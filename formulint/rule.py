@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Hashable, Iterator, Sequence
 from datetime import date
+from functools import cache
 from typing import Annotated, Literal, Self
 
 from msgspec import Meta, Struct
@@ -70,7 +71,7 @@ class Pick(Struct, frozen=True, cache_hash=True, forbid_unknown_fields=True, ren
     @property
     def staged(self) -> bool:
         """True where the kind of the stage counts in which a material is charged."""
-        return bool(self.stages or (self.but and any(one.staged for one in self.but)))
+        return bool(self.stages) or (bool(self.but) and _but_staged(self.but))
 
     def holds(self, material: Material, stage: str = "") -> bool:
         """True if every key given holds for the material (charged in a stage of that kind)."""
@@ -84,6 +85,19 @@ class Pick(Struct, frozen=True, cache_hash=True, forbid_unknown_fields=True, ren
             and (not self.stages or stage in self.stages)
             and not any(one.holds(material, stage) for one in self.but)
         )
+
+
+@cache
+def _but_staged(picks: tuple[Pick, ...]) -> bool:
+    return any(one.staged for one in picks)
+
+
+_PICKS: dict[Pick, Pick] = {}
+
+
+def the_one(pick: Pick) -> Pick:
+    """The one selector that stands for all that say the same: found in tables by its identity, without a look inside."""
+    return _PICKS.setdefault(pick, pick)
 
 
 class Applied(Struct, frozen=True):

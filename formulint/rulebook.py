@@ -14,7 +14,7 @@ from formulint.formula import Formula
 from formulint.kinds import KINDS, AnyRule
 from formulint.kinds.market import Market
 from formulint.packing import Compiled, folder, part, read_compiled, toml_names
-from formulint.rule import Pick, Rule, Where
+from formulint.rule import Pick, Rule, Where, the_one
 from formulint.shape import dec_hook, read_table
 from formulint.subject import Selector
 from formulint.suggest import closest
@@ -115,7 +115,7 @@ class Shipped:
             file = self.part_as(name, _File)
             path = f"rules/{name}.toml"
             self._rules[name] = tuple(
-                Entry(f"{pack}/{rule.id}", rule, Place(path, ("rule", at))) for at, rule in enumerate(file.rule)
+                Entry(f"{pack}/{rule.id}", _with_the_one(rule), Place(path, ("rule", at))) for at, rule in enumerate(file.rule)
             )
         return self._rules[name]
 
@@ -241,7 +241,7 @@ class Rulebook:
     def selectors(self) -> frozenset[Pick]:
         """All selectors by which rules in force ask about formulas."""
         if self._selectors is None:
-            self._selectors = frozenset(one for entry in self.in_force() for one in entry.rule.asks)
+            self._selectors = frozenset(the_one(one) for entry in self.in_force() for one in entry.rule.asks)
         return self._selectors
 
     def checks(self, formula: Formula) -> Checks:
@@ -260,6 +260,15 @@ class Rulebook:
         return found
 
 
+def _with_the_one(rule: AnyRule) -> AnyRule:
+    """A rule whose selectors are those of all rules that pick the same."""
+    for name in rule.__struct_fields__:
+        pick = getattr(rule, name)
+        if pick.__class__ is Pick:
+            msgspec.structs.force_setattr(rule, name, the_one(pick))
+    return rule
+
+
 def _sorted(checks: list[Check]) -> Checks:
     """Checks by what they are looked at with: kin together, each under the first selector that it is about."""
     kin: dict[Hashable, list[tuple[int, Check]]] = {}
@@ -270,9 +279,10 @@ def _sorted(checks: list[Check]) -> Checks:
     always = []
     for alike in kin.values():
         rule: Rule = alike[0][1].entry.rule
-        look = Look(rule.narrowed([check.entry.rule for _, check in alike[1:]]), rule.about[1:], tuple(alike))
-        if rule.about:
-            by_pick.setdefault(rule.about[0], []).append(look)
+        about = [the_one(pick) for pick in rule.about]
+        look = Look(rule.narrowed([check.entry.rule for _, check in alike[1:]]), tuple(about[1:]), tuple(alike))
+        if about:
+            by_pick.setdefault(about[0], []).append(look)
         else:
             always.append(look)
     bounding = tuple(one for one in checks if one.entry.rule.level != "note" and type(one.entry.rule).bounds is not Rule.bounds)
@@ -326,7 +336,7 @@ def read_house(document: Document) -> tuple[tuple[Entry, ...], tuple[Fault, ...]
             more = [Fault(Place(document.path, (*keys, *error.at)), error.message, error.remedy) for error in _faults_of(rule)]
             faults += more
             if not more:
-                entries.append(Entry(f"{HOUSE}/{rule.id}", rule, Place(document.path, keys)))
+                entries.append(Entry(f"{HOUSE}/{rule.id}", _with_the_one(rule), Place(document.path, keys)))
     return tuple(entries), tuple(faults)
 
 

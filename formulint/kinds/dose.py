@@ -2,7 +2,7 @@
 
 from collections.abc import Hashable, Iterator, Sequence
 from functools import lru_cache
-from math import inf
+from math import fsum, inf
 from operator import attrgetter
 from typing import Literal, Self
 
@@ -17,15 +17,23 @@ from formulint.interval import AtLeast
 from formulint.material import DoseWindow
 from formulint.properties import DOSES, NO_CAS, is_cas
 from formulint.quantity import Quantity
-from formulint.rule import Goal, Pick, Rule
+from formulint.rule import Goal, Pick, Rule, the_one
 from formulint.subject import FormulaSubject, Measure
 from formulint.verdict import KEPT, judge_bounds, read_bound, read_bounds, refuse_crossed
 from formulint.wording import pick_words, window
 
+ANYTHING = Pick()
 _HAS_DOSE = attrgetter("material.dose")
+_UNDISCLOSED = attrgetter("content.undisclosed")
 ANY_DOSE = DOSES[0].id  # all doses are shares by mass
 STRENGTH = {"active": "by the active part", "supplied": "as supplied", "nonvolatile": "by what stays in the film"}
 BASIS_WORDS = {"pigment": "on pigment", "binder": "on binder solids", "batch": "in the paint"}
+
+
+@lru_cache(maxsize=KEPT)
+def pick_of(cas: str) -> Pick:
+    """The selector of materials that hold a substance."""
+    return the_one(Pick(cas=(cas,)))
 
 
 @lru_cache(maxsize=KEPT)
@@ -70,7 +78,7 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
     @property
     def about(self) -> tuple[Pick, ...]:
         """What is dosed, and what holds the component."""
-        return (self.of, Pick(cas=(self.component,))) if self.component else (self.of,)
+        return (self.of, pick_of(self.component)) if self.component else (self.of,)
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """The fault of a dose outside its window, at the line that brings most of it."""
@@ -123,12 +131,31 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
 
     def _inside(self, subject: FormulaSubject) -> bool:
         """True for a sum inside the window, and where there is nothing to add up."""
+        if self.component and self.on == "batch" and not any(map(_UNDISCLOSED, subject.stocks.values())):
+            return self._named_inside(subject)
         codes = self.counted(subject)
         if not codes:
             return True
         value = self._value(subject, codes)
         least, most = _span(self.min, self.max)
         return isinstance(value, float) and least <= value <= most
+
+    def _named_inside(self, subject: FormulaSubject) -> bool:
+        """The same for a substance, where suppliers name everything: those who name this one are all that bring it."""
+        resolved, stocks, cas = subject.evaluation.resolved, subject.stocks, self.component
+        named: list[float] = []
+        codes = subject.picked[pick_of(cas)]
+        if self.of != ANYTHING:
+            among = subject.picked[self.of]
+            codes = [code for code in codes if code in among]
+        for code in codes:
+            kg, share = resolved.leaves.get(code), stocks[code].content.substances.get(cas) if code in stocks else None
+            if type(kg) is not float or type(share) is not float:
+                return False
+            named.append(kg * share)
+        mass = resolved.totals.get("total_mass")
+        least, most = _span(self.min, self.max)
+        return type(mass) is float and mass > 0.0 and bool(named) and least <= fsum(named) / mass <= most
 
     def counted(self, subject: FormulaSubject) -> list[str]:
         """Codes of the raw materials that are dosed; none where there is nothing to dose them on."""
@@ -189,7 +216,7 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
     def _value(self, subject: FormulaSubject, codes: list[str]) -> Value:
         resolved = subject.evaluation.resolved
         if self.component:
-            everything = self.of == Pick()
+            everything = self.of == ANYTHING
             contents = {code: subject.stocks[code].content for code in (resolved.leaves if everything else codes)}
             share = substance(resolved, contents, self.component)
             if self.on == "batch" or isinstance(share, Gap):
@@ -224,7 +251,7 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         if self.window == "supplier":
             return ("Each material whose file gives its supplier's window of doses: as supplied, in the paint, inside that window.",)
         picked = pick_words(self.of)
-        inside = "" if self.of == Pick() else f" in {picked}"
+        inside = "" if self.of == ANYTHING else f" in {picked}"
         what = f"CAS {self.component}{inside}" if self.component else f"{picked}, {STRENGTH[self.as_]}"
         name = f"{self.name.rstrip(',')} ({what})" if self.name else what
         return (f"{name}: {window(self.min, self.max)} {BASIS_WORDS[self.on]}.",)

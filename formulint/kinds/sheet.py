@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 from itertools import pairwise
+from operator import eq
 from typing import Literal
 
 from formulint.errors import Misread
@@ -25,9 +26,6 @@ SAYS = {
     "note": "An amount in the note of a line is the amount of the line.",
 }
 """What each check asks."""
-
-
-DIGITS = frozenset("0123456789")
 
 
 class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rename={"check_for": "check"}):
@@ -60,6 +58,9 @@ class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rena
 
     def _twice(self, subject: FormulaSubject) -> Iterator[Fault]:
         for i, stage in enumerate(subject.formula.stage):
+            codes = [line.material for line in stage.additions]
+            if True not in map(eq, codes, codes[1:]):
+                continue
             for j, (before, line) in enumerate(pairwise(stage.additions)):
                 if line.material is not None and line.material == before.material and line.amount == before.amount and _figure(line):
                     words = f"{line.material} stands twice in {stage.name}, one line after the other, with {line.amount.text if line.amount else ''}"
@@ -76,10 +77,11 @@ class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rena
             yield Fault(Place(subject.path, (*odd.keys, "amount")), odd.words)
 
     def _notes(self, subject: FormulaSubject) -> Iterator[Fault]:
+        notes = [line.note for stage in subject.formula.stage for line in stage.additions if line.note]
+        if not re.search(FIGURE_IN_NOTE, "\n".join(notes)):
+            return
         for i, stage in enumerate(subject.formula.stage):
             for j, line in enumerate(stage.additions):
-                if DIGITS.isdisjoint(line.note):
-                    continue
                 amount = _figure(line)
                 for number, unit in re.findall(FIGURE_IN_NOTE, line.note) if amount is not None else ():
                     told = read(f"{number} {unit}", ("mass", "volume"))
