@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from in_memory import shipped
-from lint_cases import Case, CaseFile, Ladder, cases, catalog_of, disagreements, shelf
+from lint_cases import Case, CaseFile, Ladder, cases, catalog_of, disagreements, shelf, told
 from msgspec import ValidationError, convert
 from mutants import errors
 
@@ -86,3 +86,17 @@ def test_the_shelf_is_silent() -> None:
     catalog = catalog_of({"formulint.toml": "format = 1\n"}, DAY)
     found = Judge(catalog).findings(Scope((), tuple(shelf()), True))
     assert [(one.rule, one.material, one.fault.message) for one in found if one.level is not Level.note] == []
+
+
+def said(case: Case) -> list[tuple[str, str, int]]:
+    """What is found about the records of a case: rule, words, line."""
+    return [(finding.rule, finding.fault.message, line) for _, line, finding in told(case)]
+
+
+def test_what_plainly_holds_has_nothing_to_say(monkeypatch: pytest.MonkeyPatch) -> None:
+    quickly = {str(case): said(case) for case in ALL}
+    kinds = [kind for kind in KINDS.values() if "plainly_holds" in vars(kind)]
+    for kind in kinds:
+        monkeypatch.setattr(kind, "plainly_holds", lambda self, subject: False)
+    assert len(kinds) > 1
+    assert [name for name, found in quickly.items() if said(next(case for case in ALL if str(case) == name)) != found] == []
