@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from math import fsum
+from types import MappingProxyType
 
 from formulint.catalog import Catalog
 from formulint.causes import Split, split
@@ -14,6 +15,7 @@ from formulint.fields import FieldChange, written
 from formulint.formula import Formula
 from formulint.interval import ends
 from formulint.lines import LineChange
+from formulint.picture import Picture
 from formulint.properties import SUBSTANCE
 from formulint.quantity import Quantity, in_unit, show, step_in
 from formulint.report import Cell, Located, Section, Table, Tone, counted
@@ -35,10 +37,13 @@ FEW = 3  # causes of one delta that are told, the others folded
 LISTED = 8  # materials that are named where many came or went
 NOT_GIVEN = "not given"
 NOISE = 1e-9  # below this, a difference per 100 gal or 1000 L is the machine's arithmetic
+NO_PICTURES: Mapping[str, tuple[Picture, ...]] = MappingProxyType({})
 LINE_DIGITS = 2  # of a line's difference per 100 gal or 1000 L
 
 
-def change_section(before: Catalog, after: Catalog, change: FormulaChange, found: Sequence[Located], hazards: bool = True) -> Section:
+def change_section(
+    before: Catalog, after: Catalog, change: FormulaChange, found: Sequence[Located], hazards: bool = True, drawn: tuple[Picture, ...] = ()
+) -> Section:
     """One formula of a comparison, with what moves in its ``hazards``; one line where it came or went as a whole, or cannot be read."""
     called = f"{change.code}  {change.name}".rstrip()
     if change.unread:
@@ -63,17 +68,18 @@ def change_section(before: Catalog, after: Catalog, change: FormulaChange, found
         remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
     words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]
     title = f"{called}: {words}" + (f", policy: {', '.join(change.policy)}" if change.policy else "")
-    return Section(title, tuple(found), tuple(tables), tuple(remarks))
+    return Section(title, tuple(found), tuple(tables), tuple(remarks), pictures=drawn)
 
 
 def change_sections(
-    before: Catalog, after: Catalog, changes: Iterable[FormulaChange], found: Mapping[str, Sequence[Located]], hazards: bool = True
+    before: Catalog, after: Catalog, changes: Iterable[FormulaChange], found: Mapping[str, Sequence[Located]], hazards: bool = True,
+    drawn: Mapping[str, tuple[Picture, ...]] = NO_PICTURES,
 ) -> list[Section]:
-    """The formulas of a comparison with what was ``found`` about each; those in which nothing printed moves are named together."""
+    """The formulas of a comparison with what was ``found`` about each and its pictures; those in which nothing printed moves are named together."""
     sections: list[Section] = []
     quiet: list[Section] = []
     for one in changes:
-        section = change_section(before, after, one, found.get(one.code, ()), hazards)
+        section = change_section(before, after, one, found.get(one.code, ()), hazards, drawn.get(one.code, ()))
         silent = one.change is Change.data and not (section.findings or section.tables or one.gone)
         (quiet if silent else sections).append(section)
     if quiet:

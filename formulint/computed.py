@@ -8,6 +8,7 @@ from formulint import hazard_report
 from formulint.catalog import Catalog
 from formulint.changed import bare, bare_limits, named, verdict_word
 from formulint.content import Gap, Value
+from formulint.pictured import MOST_PICTURED, not_pictured, of_side
 from formulint.properties import BY_ID
 from formulint.quantity import Quantity, show, step_in
 from formulint.report import (
@@ -111,10 +112,11 @@ def filled(catalog: Catalog, side: Side) -> list[str]:
 
 
 def properties(
-    catalog: Catalog, sides: Sequence[Side], unread: Sequence[str], lines: bool = False, scatter: bool = False, hazards: bool = False
+    catalog: Catalog, sides: Sequence[Side], unread: Sequence[str], lines: bool = False, scatter: bool = False, hazards: bool = False,
+    pictures: bool = False,
 ) -> Report:
-    """The report of computed properties; with ``scatter``, how they spread in production."""
-    sections = []
+    """The report of computed properties; with ``scatter``, how they spread in production; with ``pictures``, for a page."""
+    sections: list[Section] = []
     for one in sides:
         bounds = {name: (*bounds_of(one, name), verdict_of(one, name)) for name in one.values}
         tables = [lines_table(catalog, one), stages_table(catalog, one)] if lines else []
@@ -126,7 +128,9 @@ def properties(
         remarks += [f"{BY_ID[name].title}: {BY_ID[name].estimate}" for name in one.values if name in BY_ID and BY_ID[name].estimate]
         remarks += hazard_report.remarks(classes)
         remarks.append(f"composition {one.digests.composition[:15]}  making {one.digests.making[:15]}  data {one.digests.data[:15]}")
-        sections.append(Section(heading(catalog, one.formula.code), (), tuple(tables), tuple(remarks)))
+        drawn = of_side(catalog, one) if pictures and len(sections) < MOST_PICTURED else ()
+        sections.append(Section(heading(catalog, one.formula.code), (), tuple(tables), tuple(remarks), pictures=drawn))
     closing = [f"{counted(len(sides), 'formula')} computed", *((SPREAD,) if scatter else ())]
     closing += [f"{name} cannot be read: formulint lint says why" for name in unread]
-    return Report(title_line(catalog), assumptions(catalog), tuple(sections), (*closing, CAUTION))
+    facts = (*assumptions(catalog), *(not_pictured(len(sides)) if pictures else ()))
+    return Report(title_line(catalog), facts, tuple(sections), (*closing, CAUTION))

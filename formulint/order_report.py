@@ -14,6 +14,7 @@ from formulint.formula import Formula
 from formulint.judge import Judge
 from formulint.moves import contradictions, named, ordered, reasons, remedy_of
 from formulint.order_graph import Pair, chain, implied, needed
+from formulint.picture import Arrow, Arrows, Numbers
 from formulint.report import CAUTION, Cell, Report, Section, Table, counted, heading, title_line
 from formulint.subject import FormulaSubject
 from formulint.vessels import Spot
@@ -80,7 +81,7 @@ def report(catalog: Catalog, found: Sequence[Ordering]) -> Report:
 def _section(catalog: Catalog, found: Ordering) -> Section:
     rows = _rows(found)
     tables = (Table(("order", "is", "rule"), rows),) if rows else ()
-    return Section(heading(catalog, found.subject.formula.code), (), tables, tuple(_remarks(found)), tuple(drawing(found)))
+    return Section(heading(catalog, found.subject.formula.code), (), tables, tuple(_remarks(found)), tuple(drawing(found)), pictures=_picture(found))
 
 
 def _rows(found: Ordering) -> tuple[tuple[Cell, ...], ...]:
@@ -122,6 +123,31 @@ def _remarks(found: Ordering) -> Iterable[str]:
         yield "no move of additions was found that helps"
     elif not found.violated and not found.knots:
         yield "every rule is kept: nothing has to move"
+
+
+def _picture(found: Ordering) -> tuple[Arrows, ...]:
+    """The demands as arrows between the additions, in the order of the sheet."""
+    spots = sorted({spot for pair in found.shown for spot in pair})
+    if not spots:
+        return ()
+    pairs = sorted(found.shown, key=lambda pair: (pair not in found.wrong, pair))
+    arrows = tuple(Arrow(spots.index(first), spots.index(then), (first, then) in found.wrong) for first, then in pairs[:MOST_DRAWN])
+    rows = tuple(
+        (_where(found, [first]), _where(found, [then]), "violated" if (first, then) in found.wrong else "kept", ", ".join(found.rules.get((first, then), ())))
+        for first, then in pairs
+    )
+    wrong = sum(1 for pair in pairs if pair in found.wrong)
+    said = f"{counted(len(spots), 'addition')} in the order of the sheet, {counted(len(pairs), 'demand')} between them, {wrong} of them violated"
+    title = f"What must be in before what: {wrong} violated" if wrong else "What must be in before what"
+    numbers = Numbers(("first", "then", "is", "rule"), rows)
+    return (Arrows(title, said, numbers, tuple(_told(found, spot) for spot in spots), arrows, len(pairs) - len(arrows)),)
+
+
+def _told(found: Ordering, spot: Spot) -> str:
+    """An addition with its stage and the name of what is charged."""
+    code = found.called(spot)
+    stock = found.subject.stocks.get(code)
+    return f"{found.stage(spot)}: {code} {'' if stock is None else stock.material.name}".rstrip()
 
 
 def drawing(found: Ordering) -> list[str]:

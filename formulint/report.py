@@ -11,6 +11,7 @@ from formulint.catalog import Catalog
 from formulint.finding import Finding, Level, Mark
 from formulint.folding import causes_first
 from formulint.judge import Scope
+from formulint.picture import Picture
 
 CHECKED = {
     "verified": "verified", "practice": "common practice, no source", "memory": "from memory, not verified", "house": "the house's own figure",
@@ -50,6 +51,7 @@ class Section(Struct, frozen=True):
     """A part of a report: a heading with its findings, tables and remarks.
 
     ``drawing`` are the lines of a Mermaid diagram with cleaned labels, for where one is drawn; it says no more than the rest.
+    ``pictures`` are for a page; their numbers go with them.
     """
 
     heading: str
@@ -57,12 +59,14 @@ class Section(Struct, frozen=True):
     tables: tuple[Table, ...] = ()
     remarks: tuple[str, ...] = ()
     drawing: tuple[str, ...] = ()
+    pictures: tuple[Picture, ...] = ()
 
 
 class Report(Struct, frozen=True):
     """A whole report; ``facts`` say what was looked at, ``closing`` what that means.
 
-    ``root`` is the folder of the paths, below the top of the repository.
+    ``root`` is the folder of the paths, below the top of the repository; ``overview`` is what a long report comes to, for
+    outputs in which one does not see the end at once.
     """
 
     title: str
@@ -70,6 +74,7 @@ class Report(Struct, frozen=True):
     sections: tuple[Section, ...]
     closing: tuple[str, ...]
     root: str = ""
+    overview: Table | None = None
 
     @property
     def findings(self) -> tuple[Located, ...]:

@@ -16,6 +16,9 @@ from formulint.compare import materials as compare_materials
 from formulint.finding import Finding
 from formulint.folding import causes_first
 from formulint.judge import Judge
+from formulint.overview import mixed, overview
+from formulint.picture import Picture
+from formulint.pictured import MOST_PICTURED, not_pictured, of_change
 from formulint.report import (
     CAUTION,
     Located,
@@ -40,12 +43,14 @@ BEFORE = "was there before"
 ON_BASE = "already on the base"
 
 
-def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], records: Sequence[RecordChange], reach: Touched) -> Report:
-    """The report of a comparison: records that many formulas share first, then each formula."""
+def diff(
+    before: Catalog, after: Catalog, changes: Sequence[FormulaChange], records: Sequence[RecordChange], reach: Touched, pictures: bool = False
+) -> Report:
+    """The report of a comparison: records that many formulas share first, then each formula; with ``pictures``, for a page."""
     told = [one for one in changes if printed_moves(after, one) or one.new or one.gone]
     sections = record_sections(records)
-    sections += change_sections(before, after, told, {one.code: _about(after, one) for one in told})
-    facts = []
+    sections += change_sections(before, after, told, {one.code: _about(after, one) for one in told}, drawn=_drawn(before, after, told, pictures))
+    facts = [*(not_pictured(len(told)) if pictures else ()), *mixed(told, reach.policy)]
     if reach.through:
         facts.append("reached through what they use: " + ", ".join(f"{stem(name)} (by {code})" for name, code in sorted(reach.through.items())))
     if reach.policy:
@@ -54,7 +59,7 @@ def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], reco
     new = [finding for one in changes for finding in (*one.own, *one.new)]
     gone = sum(len(one.gone) for one in changes)
     counts = f"{counted(len(told), 'formula')} changed" + (f", {counted(len(records), 'shared record')} too" if records else "")
-    return Report(title, tuple(facts), tuple(sections), (f"{counts}; new findings: {summary(new)}; {gone} no longer found", CAUTION))
+    return Report(title, tuple(facts), tuple(sections), (f"{counts}; new findings: {summary(new)}; {gone} no longer found", CAUTION), overview=overview(told, records, reach.policy))
 
 
 def _about(catalog: Catalog, change: FormulaChange) -> tuple[Located, ...]:
@@ -62,6 +67,11 @@ def _about(catalog: Catalog, change: FormulaChange) -> tuple[Located, ...]:
     old = [one for one in change.kept if one.blocks]
     found = (*located(catalog, (*change.own, *change.new)), *marked(located(catalog, old), old, BEFORE))
     return tuple(sorted(found, key=lambda one: (one.said != "", -one.finding.level)))
+
+
+def _drawn(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], pictures: bool) -> dict[str, tuple[Picture, ...]]:
+    """The pictures of as many formulas as a page holds; none where none are asked for."""
+    return {one.code: of_change(before, after, one) for one in changes[:MOST_PICTURED]} if pictures else {}
 
 
 def marked(found: Iterable[Located], old: Iterable[Finding], words: str) -> tuple[Located, ...]:
@@ -120,15 +130,17 @@ def with_deltas(report: Report, staged: Staged, found: Deltas) -> Report:
     return replace(report, facts=facts, sections=(*report.sections, *sections))
 
 
-def gate(answer: Answer, notes: bool) -> Report:
+def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
     """The answer of the gate: what was judged by what, what keeps it out, and what the proposal does to the paints."""
     seen = shown(answer.findings, notes)
     sections = by_record(answer.after, marked(located(answer.after, causes_first(seen)), _on_base(answer, seen), ON_BASE))
     sections += tuple(record_sections(answer.records))
-    sections += tuple(change_sections(answer.before, answer.after, [one for one in answer.changes if printed_moves(answer.after, one)], {}))
+    told = [one for one in answer.changes if printed_moves(answer.after, one)]
+    sections += tuple(change_sections(answer.before, answer.after, told, {}, drawn=_drawn(answer.before, answer.after, told, pictures)))
     refused = answer.refused
     verdict = "The gate says no." if refused else "The gate says yes."
     facts = [f"{verdict} {_reasons(refused)}".strip(), f"judged by the settings and rules of the base, {answer.base[:7]}"]
+    facts += [*(not_pictured(len(told)) if pictures else ()), *mixed(told, answer.reach.policy)]
     if answer.merged:
         facts.append("the proposal does not contain its base: what a merge of both would hold was written and judged")
     if answer.reach.through:
@@ -140,7 +152,7 @@ def gate(answer: Answer, notes: bool) -> Report:
     closing += [f"NO: {stop_line(answer.after, one)}" for one in refused[:5]]
     closing += [f"and {len(refused) - 5} more"] if len(refused) > 5 else []
     closing.append(verdict)
-    return Report(title, (*facts, *assumptions(answer.after)), sections, (*closing, CAUTION))
+    return Report(title, (*facts, *assumptions(answer.after)), sections, (*closing, CAUTION), overview=overview(told, answer.records, answer.reach.policy))
 
 
 def _reasons(refused: Sequence[Finding]) -> str:

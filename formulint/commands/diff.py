@@ -53,7 +53,7 @@ def run(options: SimpleNamespace) -> int:
         through = {stem(name): used for name, used in reach.through.items()}
         put(options, json_report.diff(before, after, changes, records, through, reach.policy))
     else:
-        put(options, shown(options, tables.diff(before, after, changes, records, reach), second.root))
+        put(options, shown(options, tables.diff(before, after, changes, records, reach, options.format == "html"), second.root))
     first.close()
     return 1 if any(finding.blocks for change in changes for finding in change.new) else 0
 

@@ -31,5 +31,5 @@ def run(options: SimpleNamespace) -> int:
 
         put(options, json_report.gate(answer))
     else:
-        put(options, shown(options, tables.gate(answer, options.notes), answer.after.snapshot.root))
+        put(options, shown(options, tables.gate(answer, options.notes, options.format == "html"), answer.after.snapshot.root))
     return 1 if answer.refused else 0

@@ -39,7 +39,7 @@ def run(options: SimpleNamespace) -> int:
 
         put(options, json_pages.properties(catalog, sides, options.spread))
     else:
-        put(options, shown(options, computed.properties(catalog, sides, unread, options.lines, options.spread, options.hazards), catalog.snapshot.root))
+        put(options, shown(options, computed.properties(catalog, sides, unread, options.lines, options.spread, options.hazards, options.format == "html"), catalog.snapshot.root))
     catalog.snapshot.close()
     return 1 if unread else 0
 

@@ -2,38 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 from formulint.clean import html
 from formulint.finding import Finding, Level
+from formulint.picture import Numbers, Picture
+from formulint.render.style import STYLE
 from formulint.render.terminal import label, place, remedy_words, source_words
-from formulint.report import Located, Report, Section, Table
+from formulint.report import Cell, Located, Report, Section, Table, counted
 
-STYLE = """
-:root { color-scheme: light dark; --ink: #1d1f21; --paper: #fbfaf7; --line: #c9c4b8; --soft: #5c5a55; --stop: #9c1c12; --wait: #7a4b00; --band: #f0ede4; }
-@media (prefers-color-scheme: dark) {
-  :root { --ink: #e9e6df; --paper: #17181a; --line: #4a4842; --soft: #b3afa5; --stop: #ff9d92; --wait: #f2c063; --band: #232427; }
-}
-body { margin: 0 auto; max-width: 70rem; padding: 1rem; background: var(--paper); color: var(--ink); font: 1rem/1.5 Georgia, "Times New Roman", serif; }
-h1 { font-size: 1.3rem; } h2 { font-size: 1.1rem; border-top: 2px solid var(--line); padding-top: .8rem; margin-top: 2rem; }
-.verdict { border: 2px solid var(--line); background: var(--band); padding: .6rem 1rem; }
-.verdict p { margin: .2rem 0; font-weight: bold; }
-.wide { overflow-x: auto; } .wide:focus { outline: 2px solid var(--soft); }
-table { border-collapse: collapse; font: .9rem/1.4 ui-monospace, Consolas, monospace; margin: .8rem 0; }
-th, td { text-align: left; padding: .2rem .7rem; border-bottom: 1px solid var(--line); vertical-align: top; }
-th.n, td.n { text-align: right; white-space: nowrap; } thead th { border-bottom: 2px solid var(--line); }
-.bad, .stop { color: var(--stop); font-weight: bold; } .warn, .wait { color: var(--wait); font-weight: bold; } .muted, .said { color: var(--soft); }
-.finding { margin: .8rem 0; padding-left: 1rem; border-left: 4px solid var(--line); } .finding p { margin: .15rem 0; }
-.finding.stop { border-color: var(--stop); color: inherit; font-weight: normal; } .finding.wait { border-color: var(--wait); color: inherit; font-weight: normal; }
-pre { background: var(--band); padding: .6rem; overflow-x: auto; }
-tbody th { font-weight: normal; } a { color: inherit; }
-@media (max-width: 40rem) { table { font-size: .8rem; } th, td { padding: .2rem .35rem; } }
-@media print { body { max-width: none; font-size: 10pt; } .finding, tr { break-inside: avoid; } h2 { break-after: avoid; } .wide { overflow: visible; } nav { display: none; } }
-"""
+OPEN_SECTIONS = 12  # of a page: the tables of later ones are folded
+OPEN_REMARKS = 8  # of a section
+OPEN_LINKS = 12  # of the list of records
 
 
 def show(report: Report) -> str:
-    """The report as a page: what it means, then the records, each under a heading of its own."""
+    """The report as a page: what it means and what it comes to, then the records, each under a heading of its own."""
     numbered = list(enumerate(report.sections, 1))
-    links = [f'<li><a href="#r{at}">{html(section.heading)}</a></li>' for at, section in numbered]
+    pictured = any(section.pictures for section in report.sections)
+    lacking = _lacking() if pictured else ""
     lines = [
         "<!DOCTYPE html>",
         '<html lang="en">',
@@ -46,14 +33,14 @@ def show(report: Report) -> str:
         "<body>",
         "<header>",
         f"<h1>{html(report.title)}</h1>",
-        *(f'<p class="said">{html(fact)}</p>' for fact in report.facts),
         '<div class="verdict" role="status">',
         *(f"<p>{html(words)}</p>" for words in report.closing),
         "</div>",
+        *(f'<p class="said">{html(fact, 2000)}</p>' for fact in (*report.facts, *([lacking] if lacking else []))),
+        *_overview(report),
         "</header>",
-        *(["<nav aria-label=\"records\">", "<ul>", *links, "</ul>", "</nav>"] if len(links) > 1 else []),
         "<main>",
-        *(line for at, section in numbered for line in _section(at, section)),
+        *(line for at, section in numbered for line in _section(at, section, pictured and not lacking)),
         "</main>",
         "</body>",
         "</html>",
@@ -61,16 +48,62 @@ def show(report: Report) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _section(at: int, section: Section) -> list[str]:
+def _lacking() -> str:
+    from formulint.render.vector import missing
+
+    return missing()
+
+
+# --- what it comes to --------------------------------------------------------------------------------------------
+
+
+def _overview(report: Report) -> list[str]:
+    """The table of what each record comes to, with links; else a plain list of the records, folded where it is long."""
+    links = {section.heading.partition("  ")[0].partition(":")[0]: f"#r{at}" for at, section in enumerate(report.sections, 1)}
+    if report.overview is not None and report.overview.rows:
+        return _table(report.overview, "what changed and what it asks for", links)
+    if len(report.sections) < 2:
+        return []
+    items = [f'<li><a href="#r{at}">{html(section.heading)}</a></li>' for at, section in enumerate(report.sections, 1)]
+    listed = ["<ul>", *items, "</ul>"]
+    return ['<nav aria-label="records">', *(listed if len(items) <= OPEN_LINKS else _folded(counted(len(items), "record"), listed)), "</nav>"]
+
+
+def _folded(words: str, lines: Iterable[str], again: bool = False) -> list[str]:
+    """Lines that are counted until somebody asks; what says a thing ``again`` is not printed."""
+    return ['<details class="again">' if again else "<details>", f"<summary>{html(words)}</summary>", *lines, "</details>"]
+
+
+# --- a record ----------------------------------------------------------------------------------------------------
+
+
+def _section(at: int, section: Section, drawn: bool) -> list[str]:
     lines = [f'<section aria-labelledby="r{at}">', f'<h2 id="r{at}">{html(section.heading)}</h2>']
-    for one in section.findings:
+    loud = [one for one in section.findings if tone(one.finding) != "said"]
+    quiet = [one for one in section.findings if tone(one.finding) == "said"]
+    for one in loud:
         lines += _finding(one)
-    for number, table in enumerate(section.tables, 1):
-        lines += _table(table, f"{section.heading}, table {number}")
+    if quiet:
+        told = [line for one in quiet for line in _finding(one)]
+        lines += told if len(quiet) <= 3 and not loud else _folded(_counted_notes(quiet), told)
+    if section.pictures:
+        lines += ['<div class="pictures">', *(line for n, one in enumerate(section.pictures) for line in _figure(one, f"p{at}-{n}", drawn)), "</div>"]
+    tables = [line for number, table in enumerate(section.tables, 1) for line in _table(table, f"{section.heading}, table {number}")]
+    rows = sum(len(table.rows) for table in section.tables)
+    lines += _folded(f"{counted(len(section.tables), 'table')}, {counted(rows, 'row')}", tables) if at > OPEN_SECTIONS and tables else tables
     if section.drawing:
-        lines += ["<pre>", *(html(line) for line in section.drawing), "</pre>"]
-    lines += [f'<p class="said">{html(remark)}</p>' for remark in section.remarks]
+        lines += _folded("the same as the text of a diagram", ["<pre>", *(html(line) for line in section.drawing), "</pre>"], again=True)
+    remarks = [f'<p class="said">{html(remark, 2000)}</p>' for remark in section.remarks]
+    lines += remarks[:OPEN_REMARKS]
+    if len(remarks) > OPEN_REMARKS:
+        lines += _folded(f"{len(remarks) - OPEN_REMARKS} more", remarks[OPEN_REMARKS:])
     return [*lines, "</section>"]
+
+
+def _counted_notes(quiet: Sequence[Located]) -> str:
+    granted = sum(1 for one in quiet if one.finding.granted is not None)
+    parts = [counted(len(quiet) - granted, "note")] if len(quiet) > granted else []
+    return " and ".join([*parts, *([f"{granted} that may stand"] if granted else [])])
 
 
 def tone(finding: Finding) -> str:
@@ -99,7 +132,22 @@ def _finding(one: Located) -> list[str]:
     return [*lines, f'<p class="said">rule {html(finding.rule)}{html(source_words(finding))}</p>', "</div>"]
 
 
-def _table(table: Table, name: str) -> list[str]:
+def _figure(picture: Picture, name: str, drawn: bool) -> list[str]:
+    """A picture with its numbers below it, folded; without what it takes to draw, the numbers alone."""
+    shape = ""
+    if drawn:
+        from formulint.render.pictures import draw
+
+        shape = draw(picture, name)
+    numbers = _table(_as_table(picture.numbers), picture.title)
+    return ["<figure>", f"<figcaption>{html(picture.title)}</figcaption>", *([shape] if shape else []), *_folded("the numbers", numbers), "</figure>"]
+
+
+def _as_table(numbers: Numbers) -> Table:
+    return Table(numbers.columns, tuple(tuple(Cell(text) for text in row) for row in numbers.rows))
+
+
+def _table(table: Table, name: str, links: dict[str, str] | None = None) -> list[str]:
     keep = [i for i in range(len(table.columns)) if any(row[i].text for row in table.rows)]
     right = {i: ' class="n"' if table.columns[i].startswith(">") else "" for i in keep}
     head = "".join(f'<th scope="col"{right[i]}>{html(table.columns[i].removeprefix(">"))}</th>' for i in keep)
@@ -107,7 +155,9 @@ def _table(table: Table, name: str) -> list[str]:
     for row in table.rows:
         cells = []
         for number, i in enumerate(keep):
-            word = f'<span class="{row[i].tone}">{html(row[i].text)}</span>' if row[i].tone in ("bad", "warn", "muted") else html(row[i].text)
+            text, target = row[i].text, (links or {}).get(row[i].text, "")
+            word = f'<a href="{target}">{html(text)}</a>' if target and number == 0 else html(text)
+            word = f'<span class="{row[i].tone}">{word}</span>' if row[i].tone in ("bad", "warn", "muted") else word
             cells.append(f'<th scope="row"{right[i]}>{word}</th>' if number == 0 else f"<td{right[i]}>{word}</td>")
         lines.append(f"<tr>{''.join(cells)}</tr>")
     return [*lines, "</tbody>", "</table>", "</div>"]
