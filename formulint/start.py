@@ -25,7 +25,8 @@ FORMULA = "formulas/F-001.toml"
 """The one formula that a new repository begins with."""
 
 HOOK = ".pre-commit-config.yaml"
-PROPOSALS = (".github/workflows/formulas.yml", ".github/workflows/formulas-comment.yml")
+PROPOSALS = (".github/workflows/formulas.yml", ".github/workflows/formulas-comment.yml", ".gitlab-ci.yml")
+"""What code hosts read: each its own files, and no other host does."""
 
 AT_THE_TOP = (HOOK, *PROPOSALS)
 """What is looked for at the top of a git repository and nowhere else."""
@@ -91,7 +92,7 @@ def files(paint: str, pinned: Pinned | None = None) -> dict[str, bytes]:
     found |= {f"materials/{code}.toml": _template(f"materials/{code}.toml") for code in sorted(set(_MATERIAL.findall(formula)))}
     found |= {"rules/house.toml": _template("house.toml"), ".gitattributes": _template("gitattributes")}
     found[HOOK] = _template("hook-local.yaml") if pinned is None else _pinned(pinned)
-    found |= {name: _template(f"workflows/{os.path.basename(name)}").replace("<version>", __version__) for name in PROPOSALS}
+    found |= {name: _template(f"workflows/{os.path.basename(name).lstrip('.')}").replace("<version>", __version__) for name in PROPOSALS}
     versions = sorted(Shipped().versions().items())
     width = max(len(pack) for pack, _ in versions)
     packs = "\n".join(f'{pack:<{width}} = "{version}"' for pack, version in versions)

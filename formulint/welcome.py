@@ -23,6 +23,7 @@ DUTIES = {
     HOOK: "the check of every commit",
     PROPOSALS[0]: "the check of every proposal",
     PROPOSALS[1]: "its answer, as a comment",
+    PROPOSALS[2]: "both, for hosts that read this file",
     "formulint.toml": "settings",
 }
 

