@@ -24,6 +24,8 @@ GUARDED = (
 )  # fmt: skip
 GUARDED_FOLDERS = (".github/", ".gitlab/", ".forgejo/", ".gitea/", ".ci/", ".circleci/", ".woodpecker/", ".buildkite/", ".githooks/", ".husky/")
 ANYWHERE = (".gitattributes", ".gitmodules")  # what git makes of a file, and what it fetches
+POLICY = "proposal/policy"
+"""The rule of findings about settings, rules, and files that decide what is checked."""
 APART = "the policy approver decides on it; propose it apart from any formula"
 
 

@@ -19,6 +19,7 @@ from formulint.judge import Judge
 from formulint.overview import mixed, overview
 from formulint.picture import Picture
 from formulint.pictured import MOST_PICTURED, not_pictured, of_change
+from formulint.proposal import POLICY
 from formulint.report import (
     CAUTION,
     Located,
@@ -140,7 +141,8 @@ def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
     refused = answer.refused
     verdict = "The gate says no." if refused else "The gate says yes."
     facts = [f"{verdict} {_reasons(refused)}".strip(), f"judged by the settings and rules of the base, {answer.base[:7]}"]
-    facts += [*(not_pictured(len(told)) if pictures else ()), *mixed(told, answer.reach.policy)]
+    policy = dict.fromkeys(one.fault.place.path for one in answer.findings if one.rule == POLICY and not one.formula)
+    facts += [*(not_pictured(len(told)) if pictures else ()), *mixed(told, tuple(policy))]
     if answer.merged:
         facts.append("the proposal does not contain its base: what a merge of both would hold was written and judged")
     if answer.reach.through:
@@ -152,7 +154,7 @@ def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
     closing += [f"NO: {stop_line(answer.after, one)}" for one in refused[:5]]
     closing += [f"and {len(refused) - 5} more"] if len(refused) > 5 else []
     closing.append(verdict)
-    return Report(title, (*facts, *assumptions(answer.after)), sections, (*closing, CAUTION), overview=overview(told, answer.records, answer.reach.policy))
+    return Report(title, (*facts, *assumptions(answer.after)), sections, (*closing, CAUTION), overview=overview(told, answer.records, tuple(policy)))
 
 
 def _reasons(refused: Sequence[Finding]) -> str:
