@@ -24,7 +24,11 @@ from formulint.slope import Slope
 from formulint.way import Way
 
 AGREES = 1e-9  # relative: how well the parts of a delta must add up to it
-POINTS = (3, 6, 12, 24)  # of the way at which slopes are taken, until the parts agree
+POINTS = (3, 6, 12)  # of a piece of the way at which slopes are taken, until the parts agree
+MOST_PIECES = 200  # of the way: a kink takes some thirty halvings, and what grows a thousandfold a dozen
+OF_A_PIECE = 1 / 32  # how much better a piece must agree, for there are many
+Ends = dict[str, tuple[float, float]]
+"""Values by property at the beginning and at the end of a way, or of a piece of it."""
 
 
 class Cause(Struct, frozen=True):
@@ -75,33 +79,58 @@ def split(
     )
 
 
-def _walked(way: Way, deltas: dict[str, tuple[float, float]]) -> list[dict[str, float]]:
-    """Parts by change: the mean slope along the way, taken at more and more points until all deltas are met."""
-    parts: list[dict[str, float]] = []
-    for points in POINTS:
-        parts = _at(way, deltas, points)
-        rests = {name: last - first - fsum(one[name] for one in parts) for name, (first, last) in deltas.items()}
-        if all(_agrees(name, rest, deltas, parts) for name, rest in rests.items()):
+def _walked(way: Way, deltas: Ends) -> list[dict[str, float]]:
+    """Parts by change: the mean slope along the way, piece by piece where the whole is too bent for it."""
+    parts: list[dict[str, list[float]]] = [{name: [] for name in deltas} for _ in way.changes]
+    waiting: list[tuple[float, float, Ends]] = [(0.0, 1.0, deltas)]
+    for count in range(MOST_PIECES):
+        if not waiting:
             break
-    return parts
+        start, end, ends = waiting.pop()
+        found, left = _piece(way, start, end, ends, deltas)
+        middle = (start + end) / 2
+        between = way.at([middle] * len(way.changes), left) if left and count + len(waiting) < MOST_PIECES - 2 else {}
+        halves = {name: (first, value, last) for name, (first, last) in left.items() if isinstance(value := between.get(name), float)}
+        for sums, one in zip(parts, found, strict=True):
+            for name in ends.keys() - halves.keys():
+                sums[name].append(one[name])
+        if halves:
+            waiting.append((start, middle, {name: (first, value) for name, (first, value, _) in halves.items()}))
+            waiting.append((middle, end, {name: (value, last) for name, (_, value, last) in halves.items()}))
+    return [{name: fsum(found) for name, found in one.items()} for one in parts]
 
 
-def _agrees(name: str, rest: float, deltas: dict[str, tuple[float, float]], parts: list[dict[str, float]]) -> bool:
+def _piece(way: Way, start: float, end: float, ends: Ends, whole: Ends) -> tuple[list[dict[str, float]], Ends]:
+    """Parts over a piece of the way, at more and more points until they agree with the values at its ends; and what does not."""
+    closeness = AGREES if end - start == 1.0 else AGREES * OF_A_PIECE
+    parts: list[dict[str, float]] = [{} for _ in way.changes]
+    left = ends
+    for points in POINTS:
+        for one, better in zip(parts, _at(way, start, end, left, points), strict=True):
+            one.update(better)
+        rests = {name: last - first - fsum(one[name] for one in parts) for name, (first, last) in left.items()}
+        left = {name: left[name] for name, rest in rests.items() if not _agrees(name, rest, whole, parts, closeness)}
+        if not left:
+            break
+    return parts, left
+
+
+def _agrees(name: str, rest: float, deltas: Ends, parts: list[dict[str, float]], closeness: float = AGREES) -> bool:
     first, last = deltas[name]
-    return abs(rest) <= AGREES * max(abs(first), abs(last), fsum(abs(one.get(name, 0.0)) for one in parts))
+    return abs(rest) <= closeness * max(abs(first), abs(last), fsum(abs(one.get(name, 0.0)) for one in parts))
 
 
-def _at(way: Way, deltas: dict[str, tuple[float, float]], points: int) -> list[dict[str, float]]:
-    count = len(way.changes)
-    parts: list[dict[str, list[float]]] = [{name: [] for name in deltas} for _ in range(count)]
+def _at(way: Way, start: float, end: float, names: Collection[str], points: int) -> list[dict[str, float]]:
+    count, wide = len(way.changes), end - start
+    parts: list[dict[str, list[float]]] = [{name: [] for name in names} for _ in range(count)]
     for where, weight in nodes(points):
-        degrees = [Slope(where, tuple([1.0 if at == i else 0.0 for at in range(count)])) for i in range(count)]
-        values = way.at(degrees, deltas)
-        for name in deltas:
+        degrees = [Slope(start + wide * where, tuple([1.0 if at == i else 0.0 for at in range(count)])) for i in range(count)]
+        values = way.at(degrees, names)
+        for name in names:
             value: object = values.get(name)
             if isinstance(value, Slope):
                 for one, slope in zip(parts, value.by, strict=True):
-                    one[name].append(weight * slope)
+                    one[name].append(wide * weight * slope)
     return [{name: fsum(found) for name, found in one.items()} for one in parts]
 
 

@@ -167,7 +167,7 @@ def test_every_output_has_a_reader() -> None:
     assert set(READERS) == set(FORMATS)
 
 
-@settings(max_examples=25, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@settings(max_examples=20, derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 @given(proposal=proposals())
 def test_whatever_is_proposed_every_output_is_whole_and_does_nothing(proposal: tuple[Catalog, Catalog, str]) -> None:
     for made, data in reports(*proposal).values():
