@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from msgspec.structs import replace
+
 from formulint.clean import html
 from formulint.finding import Finding, Level
 from formulint.picture import Numbers, Picture
@@ -13,6 +15,7 @@ from formulint.report import Cell, Located, Report, Section, Table, counted
 
 OPEN_SECTIONS = 12  # of a page: the tables of later ones are folded
 OPEN_REMARKS = 8  # of a section
+OPEN_ROWS = 20  # of the table of what each record comes to
 OPEN_LINKS = 12  # of the list of records
 
 
@@ -61,7 +64,9 @@ def _overview(report: Report) -> list[str]:
     """The table of what each record comes to, with links; else a plain list of the records, folded where it is long."""
     links = {section.heading.partition("  ")[0].partition(":")[0]: f"#r{at}" for at, section in enumerate(report.sections, 1)}
     if report.overview is not None and report.overview.rows:
-        return _table(report.overview, "what changed and what it asks for", links)
+        name, rows = "what changed and what it asks for", report.overview.rows
+        rest = _table(replace(report.overview, rows=rows[OPEN_ROWS:]), f"{name}, the rest", links) if len(rows) > OPEN_ROWS else []
+        return _table(replace(report.overview, rows=rows[:OPEN_ROWS]), name, links) + (_folded(f"{len(rows) - OPEN_ROWS} more", rest) if rest else [])
     if len(report.sections) < 2:
         return []
     items = [f'<li><a href="#r{at}">{html(section.heading)}</a></li>' for at, section in enumerate(report.sections, 1)]
