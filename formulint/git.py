@@ -196,6 +196,28 @@ class Repository:
         """What two commits (full ids) do not share, over the whole tree."""
         return self._differences("diff-tree", "-r", old, new)
 
+    def first_parents(self, commit: str) -> list[tuple[str, str]]:
+        """A commit (full id) and its first parents back to the first, each with its parent; "" where this clone has none."""
+        lines = self.git.run("rev-list", "--first-parent", "--parents", commit).decode("ascii").splitlines()
+        return [(words[0], words[1] if len(words) > 1 else "") for words in (line.split() for line in lines)]
+
+    def steps(self, pairs: Sequence[tuple[str, str]], folder: str) -> list[list[Difference]]:
+        """What each of these commits differs in from its parent below ``folder`` ("" for all), asked at once.
+
+        A commit without a parent differs from nothing at all. Renames are one file less and one more.
+        """
+        asked = "".join(f"{commit} {parent}".rstrip() + "\n" for commit, parent in pairs).encode()
+        words = ("diff-tree", "--stdin", "--root", "-r", "-z", "--no-renames", "--no-ext-diff", "--no-textconv", "--always")
+        parts = iter(_lines(self.git.run(*words, "--", *((folder,) if folder else ()), stdin=asked)))
+        found: list[list[Difference]] = []
+        for part in parts:
+            if part.startswith(":"):
+                old_mode, new_mode, old, new, _ = part[1:].split(" ")
+                found[-1].append(Difference(old_mode, new_mode, old, new, next(parts)))
+            else:
+                found.append([])
+        return found
+
     def _differences(self, command: str, *words: str) -> list[Difference]:
         options = ["-z", "--no-renames", "--no-ext-diff", "--no-textconv"]
         if command == "diff-index":

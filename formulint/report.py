@@ -8,6 +8,7 @@ from typing import Literal
 from msgspec import Struct
 
 from formulint.catalog import Catalog
+from formulint.chart import Chart
 from formulint.finding import Finding, Level, Mark
 from formulint.folding import causes_first
 from formulint.judge import Scope
@@ -50,6 +51,7 @@ class Section(Struct, frozen=True):
     """A part of a report: a heading with its findings, tables and remarks.
 
     ``drawing`` are the lines of a Mermaid diagram with cleaned labels, for where one is drawn; it says no more than the rest.
+    ``chart`` is drawn by those outputs that people look at.
     """
 
     heading: str
@@ -57,6 +59,7 @@ class Section(Struct, frozen=True):
     tables: tuple[Table, ...] = ()
     remarks: tuple[str, ...] = ()
     drawing: tuple[str, ...] = ()
+    chart: Chart | None = None
 
 
 class Report(Struct, frozen=True):

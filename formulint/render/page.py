@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from formulint.chart import picture
 from formulint.clean import html
 from formulint.finding import Finding, Level
 from formulint.render.terminal import label, place, remedy_words, source_words
@@ -67,6 +68,8 @@ def _section(at: int, section: Section) -> list[str]:
         lines += _finding(one)
     for number, table in enumerate(section.tables, 1):
         lines += _table(table, f"{section.heading}, table {number}")
+    if section.chart is not None:
+        lines += picture(section.chart)
     if section.drawing:
         lines += ["<pre>", *(html(line) for line in section.drawing), "</pre>"]
     lines += [f'<p class="said">{html(remark)}</p>' for remark in section.remarks]
