@@ -113,7 +113,7 @@ class Catalog:
         other._formulas = {one: file for one, file in self._formulas.items() if one != name}
         other._supplies = {code: supply for code, supply in self._supplies.items() if self._stocks.get(code) is not None}
         other._recent, other._ranges, other.nesting = {}, None, Nesting(other._parts)
-        other._choice = Choice(other._behind, lambda: other.rulebook.selectors())
+        other._choice = self._choice.beside(other._behind, lambda code: self._stocks.get(code) is not None)
         return other
 
     def _index(self, folder: str) -> dict[str, list[str]]:

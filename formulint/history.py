@@ -2,25 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
 
 from msgspec import Struct
 
 from formulint import lineage
-from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
+from formulint.catalog import SETTINGS_FILE, Catalog, stem
 from formulint.content import Gap, Value
 from formulint.finding import Finding, Level, Place
-from formulint.formula import Formula
 from formulint.judge import Judge, codes_in
 from formulint.quantity import Quantity
 from formulint.rulebook import Shipped
+from formulint.scope import preload
 from formulint.snapshot import Entry, Snapshot
 from formulint.subject import FormulaSubject, measure_of, value_of
 from formulint.verdict import narrowest, outcome, read_bounds
 
 Bounds = tuple[Quantity | None, Quantity | None]
 NO_BOUNDS: Bounds = (None, None)
+RECORD = "record/"  # rules about what is written, which are asked before anything is computed
 SPEAKS = ("fail", "open", "review")
 WORST = {"": 0, "pass": 0, "review": 1, "open": 2, "fail": 3}
 
@@ -107,10 +108,12 @@ class _Walk:
         self.catalog: Catalog | None = None
         self.judge: Judge | None = None
         self.stems = {code.casefold()}
+        self.texts: dict[str, bytes] = {}
 
     def points(self, line: lineage.Lineage, told: dict[str, lineage.Told], today: date | None) -> Iterator[Point]:
         """A point for each step that touches what the formula rests on, from the first that has the formula."""
         entries: dict[str, Entry] = {}
+        self._fetch(line.steps)
         begun = False
         for step in line.steps:
             for name, entry in step.changes.items():
@@ -128,6 +131,13 @@ class _Walk:
             if begun:
                 yield point
 
+    def _fetch(self, steps: Sequence[lineage.Step]) -> None:
+        """Read all versions of the formula in one round."""
+        found = {entry.oid: entry for step in steps for name, entry in step.changes.items() if entry is not None and stem(name) == self.code}
+        repository = self.newest.repository
+        assert repository is not None
+        self.texts = repository.contents({oid: entry.name for oid, entry in found.items()})
+
     def _bears(self, name: str) -> bool:
         """True for a file on which the formula rests as it was before this step."""
         if name == SETTINGS_FILE or (self.catalog is not None and name.startswith(self.catalog.settings.folders.rules.rstrip("/") + "/")):
@@ -139,13 +149,13 @@ class _Walk:
         old, name = self.catalog, touched[0]
         if old is not None and self.judge is not None and len(touched) == 1 and self._only_text(old, name, entries) and self._same_rules(old, day):
             entry = entries[name]
-            raw = old.snapshot.source.contents((entry,))[name] if (name, entry.oid, Formula) not in self.shipped.parsed else b""
-            self.catalog = self.judge.catalog = old.rewritten(name, raw, entry.oid)
+            self.catalog = self.judge.catalog = old.rewritten(name, self.texts[entry.oid], entry.oid)
             self.catalog.today = day
         else:
             state = lineage.state_at(self.newest, commit, dict(entries), day)
             self.catalog = Catalog(state, self.shipped, day)
             self.judge = Judge(self.catalog)
+            preload(self.catalog, self.catalog.formula_names.get(self.code.casefold(), ()))
         self.stems = {self.code.casefold(), *_behind(self.catalog, self.code)}
 
     def _only_text(self, old: Catalog, name: str, entries: dict[str, Entry]) -> bool:
@@ -169,21 +179,20 @@ class _Walk:
             return Point(commit, told, note="the settings cannot be read", touched=touched)
         if file is None:
             return Point(commit, told, note=NOWHERE, touched=touched)
-        findings = self._findings(judge, file)
-        rules: dict[str, str] = {}
-        for one in findings:
-            rules.setdefault(one.rule, one.fault.message)
+        if file.record is None or catalog.nesting.knot(self.code):
+            note = "the file cannot be read" if file.record is None else "it is made from itself"
+            general = not self.asked.property and (not self.asked.rule or self.asked.rule.startswith(RECORD))
+            findings = list(self._all(judge, file.name)) if general else []
+            return Point(commit, told, None, "fail" if findings else "open", NO_BOUNDS, _said(findings), "" if findings else note, touched)
+        subject = catalog.subject(file)
+        findings = self._findings(judge, subject)
+        if self.asked.property:
+            return self._measured(commit, told, subject, judge, findings, touched)
         worst = max((one.fault.kind for one in findings), key=lambda kind: WORST[kind], default="pass")
-        if file.record is None:
-            return Point(commit, told, None, "open", NO_BOUNDS, rules, "the file cannot be read", touched)
-        if not self.asked.property:
-            return Point(commit, told, None, worst, NO_BOUNDS, rules, "", touched)
-        if catalog.nesting.knot(self.code):
-            return Point(commit, told, None, "open", NO_BOUNDS, rules, "it is made from itself", touched)
-        return self._measured(commit, told, catalog.subject(file), judge, rules, touched)
+        return Point(commit, told, None, worst, NO_BOUNDS, _said(findings), "", touched)
 
     def _measured(
-        self, commit: str, told: lineage.Told, subject: FormulaSubject, judge: Judge, rules: dict[str, str], touched: tuple[str, ...]
+        self, commit: str, told: lineage.Told, subject: FormulaSubject, judge: Judge, findings: list[Finding], touched: tuple[str, ...]
     ) -> Point:
         """The point of a property: its value, the narrowest of its bounds, and how it stands to them."""
         name = self.asked.property
@@ -194,26 +203,37 @@ class _Walk:
         applied = [one for one in judge.bounds(subject) if one.property == name]
         bounds = narrowest(read_bounds(name, one.min, one.max, Place("")) for one in applied)
         verdict = outcome(value, *bounds)[0] if bounds != NO_BOUNDS else "open" if isinstance(value, Gap) else ""
-        recalled = verdict == "fail" and rules and not self._fails
-        return Point(commit, told, value, "review" if recalled else verdict, bounds, rules, "", touched)
+        kinds = {one.fault.kind for one in findings}
+        recalled = verdict == "fail" and "review" in kinds and "fail" not in kinds
+        return Point(commit, told, value, "review" if recalled else verdict, bounds, _said(findings), "", touched)
 
-    def _findings(self, judge: Judge, file: File[Formula]) -> list[Finding]:
+    def _findings(self, judge: Judge, subject: FormulaSubject) -> list[Finding]:
         """What is said about the property, by the rule, or by all rules that are no notes."""
         asked = self.asked
-        found = list(judge.formula(file))
-        if asked.rule and file.record is not None and asked.rule in judge.catalog.rulebook.by_id() and not any(one.rule.startswith("record/") for one in found):
-            found += judge.every(judge.catalog.subject(file), self.code)  # told even where another is told in its place
-        if asked.rule:
-            found = [one for one in found if one.rule == asked.rule]
-        elif asked.property:
-            found = [one for one in found if one.fault.property == asked.property]
+        if asked.property:
+            found: Iterable[Finding] = (one for one in judge.every(subject, self.code, lambda entry: entry.rule.bounding) if one.fault.property == asked.property)
+        elif asked.rule and not asked.rule.startswith(RECORD):
+            found = (one for one in judge.every(subject, self.code, lambda entry: entry.id == asked.rule) if one.rule == asked.rule)
         else:
-            found = [one for one in found if one.level is not Level.note]
-        self._fails = any(one.fault.kind == "fail" for one in found)
+            found = self._all(judge, subject.path)
         return [one for one in found if one.fault.kind in SPEAKS]
+
+    def _all(self, judge: Judge, path: str) -> Iterator[Finding]:
+        """What is found about the formula as lint would tell it, without notes; or by the one rule about records that was asked for."""
+        for one in judge.formula(judge.catalog.formula(path)):
+            if one.rule == self.asked.rule if self.asked.rule else one.level is not Level.note:
+                yield one
 
 
 NOWHERE = "there is no such formula"
+
+
+def _said(findings: Iterable[Finding]) -> dict[str, str]:
+    """What each rule says first."""
+    found: dict[str, str] = {}
+    for one in findings:
+        found.setdefault(one.rule, one.fault.message)
+    return found
 
 
 def _behind(catalog: Catalog, code: str) -> set[str]:

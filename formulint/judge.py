@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterator
 from itertools import chain, islice
 from operator import itemgetter
 from typing import TYPE_CHECKING
@@ -149,8 +149,8 @@ class Judge:
                 opened[finding.fault.message] = finding
         yield from opened.values()
 
-    def every(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
-        """What each rule has to say about a formula, none of it told in place of another, and without leave."""
+    def every(self, subject: FormulaSubject, code: str, wanted: Callable[[Entry], bool] | None = None) -> Iterator[Finding]:
+        """What each rule that is ``wanted`` has to say about a formula, none of it told in place of another, and without leave; its own limits."""
         formula = subject.formula
         held = subject.picked.keys()
         self._spend(subject)
@@ -160,7 +160,7 @@ class Judge:
                 continue
             for number, check in look.checks:
                 rule = check.entry.rule
-                if not check.by_code or rule.concerns(formula):
+                if (wanted is None or wanted(check.entry)) and (not check.by_code or rule.concerns(formula)):
                     found += [(number, self._stamp(check.entry, fault, self._state(formula), code, "")) for fault in rule.check(subject)]
         found.sort(key=NUMBER)  # looked at in no order; told in that of the rules
         yield from (finding for _, finding in found)
