@@ -52,7 +52,7 @@ def _rows(found: History, unit: str, digits: int) -> tuple[tuple[tuple[Cell, ...
     before: Point | None = None
     folded = 0
     for point in found.points:
-        printed = (_value(point, unit, digits), bare_limits(point.bounds, unit, digits), _verdict(point))
+        printed = (_value(point, unit, digits), bare_limits(point.bounds, unit, digits), _verdict(point, found.asked.rule))
         if printed == seen:
             folded += 1
             continue
@@ -73,13 +73,13 @@ def _value(point: Point, unit: str, digits: int) -> str:
     return bare(point.value, unit, digits)
 
 
-def _verdict(point: Point) -> str:
+def _verdict(point: Point, rule: str) -> str:
     """What became of a point, in words; of a rule, whether it speaks."""
     if point.note:
         return point.note
     if point.value is not None:
         return verdict_word(point.verdict)
-    return f"{verdict_word(point.verdict)}: {counted(len(point.rules), 'rule')}" if point.rules else "silent"
+    return f"{verdict_word(point.verdict)}: {counted(len(point.rules), 'rule')}" if point.rules else "silent" if rule else "holds"
 
 
 def _delta(before: Point | None, after: Point, unit: str, digits: int) -> str:
@@ -121,7 +121,7 @@ def _closing(found: History, unit: str, digits: int) -> str:
         return f"no commit that is here holds {found.code}"
     last = found.points[-1]
     now = _value(last, unit, digits)
-    state = ", ".join(part for part in (f"{now} {unit}".strip() if now else "", _verdict(last)) if part)
+    state = ", ".join(part for part in (f"{now} {unit}".strip() if now else "", _verdict(last, found.asked.rule)) if part)
     crossed = [one for one in found.crossings if one.began and one.rule in last.rules]
     since = f", since {crossed[-1].after.commit[:7]} of {crossed[-1].after.told.date}" if crossed else ""
     return f"now {state or 'not judged'}{since}; {counted(len(found.crossings), 'crossing')}"
