@@ -14,9 +14,12 @@ from formulint.fields import FieldChange, written
 from formulint.formula import Formula
 from formulint.interval import ends
 from formulint.lines import LineChange
+from formulint.plant_control import unseen
 from formulint.properties import SUBSTANCE
 from formulint.quantity import Quantity, in_unit, show, step_in
 from formulint.report import Cell, Located, Section, Table, Tone, counted
+from formulint.tests_due import due
+from formulint.tests_due import remarks as due_words
 from formulint.verdict import limits_text, shown, title_of, units_of
 
 CHANGE_WORDS = {
@@ -59,6 +62,7 @@ def change_section(before: Catalog, after: Catalog, change: FormulaChange, found
         from formulint.hazard_report import moved as hazards_moved  # their figures are not read while a commit waits
 
         remarks += hazards_moved(before, after, change)
+    remarks += [*due_words(due(before, after, change)), *unseen(before, after, change)]
     if change.gone:
         remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
     words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]

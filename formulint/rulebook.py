@@ -19,7 +19,7 @@ from formulint.shape import dec_hook, read_table
 from formulint.subject import Selector
 from formulint.suggest import closest
 
-APART = ("voc/", "hazard/figures-")  # loaded market by market, and when a hazard is computed; all other parts are always in force
+APART = ("voc/", "hazard/figures-", "tests/")  # loaded market by market, and when a hazard or what a change asks for is computed; all other parts are always in force
 HOUSE = "house"
 MOST_RULES = 500  # of the house; each is asked about every formula
 T = TypeVar("T")
