@@ -13,6 +13,7 @@ from formulint.content import Gap, Value, add, number
 from formulint.errors import UserError
 from formulint.finding import Place
 from formulint.formula import Addition, Formula
+from formulint.interval import Interval, ends
 from formulint.properties import NO_CAS, is_cas
 from formulint.scope import everything
 from formulint.subject import FormulaSubject
@@ -140,7 +141,7 @@ class _Search:
                     if held is None:
                         continue
                     written = code == line.material
-                    share = over(times(weights.get((i, j), Gap(())), held[0]), mass) if written else 0.0
+                    share = _at_most_all(over(times(weights.get((i, j), Gap(())), held[0]), mass)) if written else 0.0
                     instead = "" if written else line.material
                     found.append(Use(subject.formula, stage.name, code, _amount(line), share, place, held[1], held[2], line.alternates if written else (), instead))
         return found
@@ -174,6 +175,14 @@ class _Search:
         if not self.cas or stock is None:
             return 1.0
         return add([number(one.share) for one in stock.material.component if one.cas == self.cas])
+
+
+def _at_most_all(share: Value) -> Value:
+    """A share that is no more than the whole, which the quotient of two intervals does not know."""
+    if isinstance(share, Gap | float):
+        return share
+    low, high = ends(share)
+    return Interval(min(low, 1.0), min(high, 1.0))
 
 
 def _amount(line: Addition) -> str:
