@@ -25,7 +25,7 @@ def report(catalog: Catalog, found: History) -> Report:
     unit, digits = _look(catalog, found)
     what = f"{title_of(asked.property)}, {unit}".rstrip(", ") if asked.property else asked.rule or "verdict"
     rows, folded = _rows(found, unit, digits)
-    columns = ("commit", "date", "author", ">value", ">change", ">limit", "verdict", "what was done")
+    columns = ("commit", "date", "author", ">value", ">change", "limit", "verdict", "what was done")
     remarks = [_crossed(one, unit, digits) for one in found.crossings]
     remarks += [f"{counted(folded, 'more commit')} touched what it rests on, and moved nothing that is printed"] if folded else []
     remarks += list(_lacks(found))
