@@ -11,7 +11,8 @@ from formulint import lineage
 from formulint.catalog import SETTINGS_FILE, Catalog, stem
 from formulint.content import Gap, Value
 from formulint.finding import Finding, Level, Place
-from formulint.judge import Judge, codes_in
+from formulint.formula import codes_in
+from formulint.judge import Judge
 from formulint.quantity import Quantity
 from formulint.rulebook import Shipped
 from formulint.scope import preload

@@ -164,6 +164,11 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
         return type(self).check is not Rule.check
 
     @property
+    def bounding(self) -> bool:
+        """True where the rule may put bounds on properties."""
+        return type(self).bounds is not Rule.bounds
+
+    @property
     def kin(self) -> Hashable | None:
         """What rules have in common that can be looked at as one (see ``narrowed``); None for a rule by itself."""
         return None

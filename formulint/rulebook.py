@@ -275,7 +275,7 @@ def _sorted(checks: list[Check]) -> Checks:
             by_pick.setdefault(rule.about[0], []).append(look)
         else:
             always.append(look)
-    bounding = tuple(one for one in checks if one.entry.rule.level != "note" and type(one.entry.rule).bounds is not Rule.bounds)
+    bounding = tuple(one for one in checks if one.entry.rule.level != "note" and one.entry.rule.bounding)
     return Checks(tuple(checks), bounding, {pick: tuple(found) for pick, found in by_pick.items()}, tuple(always))
 
 
