@@ -2,25 +2,34 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections.abc import Iterable, Iterator, Sequence
-from datetime import date
+from datetime import date, timedelta
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from formulint import lineage
+from formulint.amounts import resolve
 from formulint.catalog import SETTINGS_FILE, Catalog, stem
+from formulint.consistency import too_large
 from formulint.content import Gap, Value
+from formulint.errors import Misread
+from formulint.evaluate import Evaluation
 from formulint.finding import Finding, Level, Place
-from formulint.formula import codes_in
+from formulint.formula import beside, codes_in
 from formulint.judge import Judge
 from formulint.quantity import Quantity
-from formulint.rulebook import Shipped
+from formulint.rereading import Reading
+from formulint.reweighing import Weighing, weighing
+from formulint.rulebook import Check, Checks, Shipped
 from formulint.scope import preload
 from formulint.snapshot import Entry, Snapshot
 from formulint.subject import FormulaSubject, measure_of, value_of
 from formulint.verdict import narrowest, outcome, read_bounds
 
 Bounds = tuple[Quantity | None, Quantity | None]
+DAY = timedelta(days=1)
 NO_BOUNDS: Bounds = (None, None)
 RECORD = "record/"  # rules about what is written, which are asked before anything is computed
 SPEAKS = ("fail", "open", "review")
@@ -90,12 +99,10 @@ class History(Struct, frozen=True):
 
 def history(newest: Snapshot, shipped: Shipped, code: str, asked: Asked, today: date | None = None) -> History:
     """Follow one formula up to a commit; each state is judged by its own files, as on its own day unless one is given."""
-    repository = newest.repository
-    assert repository is not None
     line = lineage.lineage(newest)
-    told = lineage.told(repository, [step.commit for step in line.steps])
-    points = _Walk(newest, shipped, code, asked).points(line, told, today)
-    return History(code, asked, tuple(points), len(line.steps), line.cut, told.get(line.cut))
+    points = _Walk(newest, shipped, code, asked).points(line, today)
+    began = next((step.told for step in line.steps if step.commit == line.cut), None)
+    return History(code, asked, tuple(points), len(line.steps), line.cut, began)
 
 
 class _Walk:
@@ -108,10 +115,16 @@ class _Walk:
         self.asked = asked
         self.catalog: Catalog | None = None
         self.judge: Judge | None = None
+        self.subject: FormulaSubject | None = None
+        self.reading: Reading | None = None
+        self.weighing: Weighing | None = None
         self.stems = {code.casefold()}
         self.texts: dict[str, bytes] = {}
+        self._turns: list[date] = []
+        self._sort: Checks | None = None
+        self._asked_of: tuple[tuple[Check, ...], tuple[Check, ...]] = ((), ())
 
-    def points(self, line: lineage.Lineage, told: dict[str, lineage.Told], today: date | None) -> Iterator[Point]:
+    def points(self, line: lineage.Lineage, today: date | None) -> Iterator[Point]:
         """A point for each step that touches what the formula rests on, from the first that has the formula."""
         entries: dict[str, Entry] = {}
         self._fetch(line.steps)
@@ -125,9 +138,10 @@ class _Walk:
             touched = [name for name in step.changes if self._bears(name)]
             if not touched:
                 continue
-            about = told[step.commit]
-            self._move(step.commit, entries, touched, today or about.date)
-            point = self._point(step.commit, about, tuple(touched))
+            day = today or step.told.date
+            if not self._again(entries, touched, day):
+                self._move(step.commit, entries, touched, day)
+            point = self._point(step, tuple(touched))
             begun = begun or point.note != NOWHERE
             if begun:
                 yield point
@@ -145,8 +159,27 @@ class _Walk:
             return True
         return name.endswith(".toml") and stem(name).casefold() in self.stems
 
+    # --- from one state to the next ---------------------------------------------------------------------------------
+
+    def _again(self, entries: dict[str, Entry], touched: list[str], day: date) -> bool:
+        """Go on where nothing but amounts of the sheet is another: all that was built of the rest is kept."""
+        reading, subject, catalog = self.reading, self.subject, self.catalog
+        if reading is None or subject is None or catalog is None or touched != [subject.path]:
+            return False
+        entry = entries.get(subject.path)
+        if entry is None or not self._same_rules(catalog, day) or not reading.next(self.texts[entry.oid]) or not reading.alike:
+            return False
+        before, formula = subject.evaluation, reading.formula
+        resolved = None if self.weighing is None else self.weighing.moved(formula, reading.moved)
+        if resolved is None:
+            resolved = resolve(formula, subject.path, catalog.supply)
+            self.weighing = weighing(formula, resolved, catalog.supply)
+        evaluation = Evaluation(resolved, subject.path, before.water_density, replace(before.around, formula=formula))
+        self.subject = replace(subject, formula=formula, evaluation=evaluation, today=day)
+        return True
+
     def _move(self, commit: str, entries: dict[str, Entry], touched: list[str], day: date) -> None:
-        """Go to the state of a commit; where only the formula's text is another, all that was built of the rest is kept."""
+        """Go to the state of a commit; where only the formula's text is another, what was built of materials and rules is kept."""
         old, name = self.catalog, touched[0]
         if old is not None and self.judge is not None and len(touched) == 1 and self._only_text(old, name, entries) and self._same_rules(old, day):
             entry = entries[name]
@@ -156,8 +189,11 @@ class _Walk:
             state = lineage.state_at(self.newest, commit, dict(entries), day)
             self.catalog = Catalog(state, self.shipped, day)
             self.judge = Judge(self.catalog)
+            self.judge.leave = None  # what may stand is told all the same
             preload(self.catalog, self.catalog.formula_names.get(self.code.casefold(), ()))
         self.stems = {self.code.casefold(), *_behind(self.catalog, self.code)}
+        self.subject = self.reading = self.weighing = self._sort = None
+        self._turns = []
 
     def _only_text(self, old: Catalog, name: str, entries: dict[str, Entry]) -> bool:
         """True where the one file that was touched is the formula's, and was there before."""
@@ -167,57 +203,86 @@ class _Walk:
         """True where rules and exemptions in force are the same on both days."""
         if day == old.today:
             return True
-        ends = [one for entry in old.rulebook.listed() for one in (entry.rule.from_, entry.rule.until) if one is not None]
-        first, last = min(day, old.today), max(day, old.today)
-        alike = not any(first <= one <= last for one in ends)
-        return alike and self.shipped.exempt("us", day) == self.shipped.exempt("us", old.today)
+        self._turns = self._turns or _turns(old)
+        return bisect_right(self._turns, day) == bisect_right(self._turns, old.today)
 
-    def _point(self, commit: str, told: lineage.Told, touched: tuple[str, ...]) -> Point:
+    # --- what is asked of a state -----------------------------------------------------------------------------------
+
+    def _point(self, step: lineage.Step, touched: tuple[str, ...]) -> Point:
         catalog, judge = self.catalog, self.judge
         assert catalog is not None and judge is not None
-        file = catalog.find_formula(self.code)
-        if catalog.settings_file.record is None:
-            return Point(commit, told, note="the settings cannot be read", touched=touched)
-        if file is None:
-            return Point(commit, told, note=NOWHERE, touched=touched)
-        if file.record is None or catalog.nesting.knot(self.code):
-            note = "the file cannot be read" if file.record is None else "it is made from itself"
-            general = not self.asked.property and (not self.asked.rule or self.asked.rule.startswith(RECORD))
-            findings = list(self._all(judge, file.name)) if general else []
-            return Point(commit, told, None, "fail" if findings else "open", NO_BOUNDS, _said(findings), "" if findings else note, touched)
-        subject = catalog.subject(file)
-        findings = self._findings(judge, subject)
+        commit, told = step.commit, step.told
+        if self.subject is None:
+            note, path = self._reached(catalog)
+            if note in UNREADABLE:
+                general = not self.asked.property and (not self.asked.rule or self.asked.rule.startswith(RECORD))
+                findings = list(self._all(judge, path)) if general else []
+                return Point(commit, told, None, "fail" if findings else "open", NO_BOUNDS, _said(findings), "" if findings else note, touched)
+            if note:
+                return Point(commit, told, note=note, touched=touched)
+        assert self.subject is not None
+        findings = self._findings(judge, self.subject)
         if self.asked.property:
-            return self._measured(commit, told, subject, judge, findings, touched)
+            return self._measured(step, self.subject, judge, findings, touched)
         worst = max((one.fault.kind for one in findings), key=lambda kind: WORST[kind], default="pass")
         return Point(commit, told, None, worst, NO_BOUNDS, _said(findings), "", touched)
 
-    def _measured(
-        self, commit: str, told: lineage.Told, subject: FormulaSubject, judge: Judge, findings: list[Finding], touched: tuple[str, ...]
-    ) -> Point:
+    def _reached(self, catalog: Catalog) -> tuple[str, str]:
+        """Read the formula; where there is nothing to compute why not, and the file of it."""
+        file = catalog.find_formula(self.code)
+        if catalog.settings_file.record is None:
+            return "the settings cannot be read", ""
+        if file is None:
+            return NOWHERE, ""
+        if file.record is None or any(too_large(file.record, file.name)):
+            return UNREADABLE[0], file.name
+        if catalog.nesting.knot(self.code):
+            return UNREADABLE[1], file.name
+        self.subject = catalog.subject(file)
+        if file.document is not None and not file.faults and self._by_checks:
+            self.reading = Reading(file.document, file.record)
+        return "", file.name
+
+    @property
+    def _by_checks(self) -> bool:
+        """True where what is asked is asked of the values, and not of what is written."""
+        return bool(self.asked.property or (self.asked.rule and not self.asked.rule.startswith(RECORD)))
+
+    def _checks(self, subject: FormulaSubject) -> tuple[tuple[Check, ...], tuple[Check, ...]]:
+        """The checks that have to do with what is asked, and those of them that put bounds on it."""
+        assert self.catalog is not None
+        checks = self.catalog.rulebook.checks(subject.formula)
+        if checks is not self._sort:
+            asked = self.asked
+            wanted = [one for one in checks.all if (one.entry.rule.binds(asked.property) if asked.property else one.entry.id == asked.rule)]
+            self._sort, self._asked_of = checks, (tuple(wanted), tuple(one for one in wanted if one in checks.bounding))
+        return self._asked_of
+
+    def _measured(self, step: lineage.Step, subject: FormulaSubject, judge: Judge, findings: list[Finding], touched: tuple[str, ...]) -> Point:
         """The point of a property: its value, the narrowest of its bounds, and how it stands to them."""
         name = self.asked.property
         value = value_of(name, subject)
         if not isinstance(value, float):
             sharp = subject.sharpen(measure_of(name))()
             value = value if sharp is None else sharp.value
-        applied = [one for one in judge.bounds(subject) if one.property == name]
+        applied = [one for one in judge.bounds(subject, self._checks(subject)[1]) if one.property == name]
         bounds = narrowest(read_bounds(name, one.min, one.max, Place("")) for one in applied)
         verdict = outcome(value, *bounds)[0] if bounds != NO_BOUNDS else "open" if isinstance(value, Gap) else ""
         kinds = {one.fault.kind for one in findings}
         recalled = verdict == "fail" and "review" in kinds and "fail" not in kinds
-        return Point(commit, told, value, "review" if recalled else verdict, bounds, _said(findings), "", touched)
+        return Point(step.commit, step.told, value, "review" if recalled else verdict, bounds, _said(findings), "", touched)
 
     def _findings(self, judge: Judge, subject: FormulaSubject) -> list[Finding]:
         """What is said about the property, by the rule, or by all rules that are no notes."""
+        if not self._by_checks:
+            return [one for one in self._all(judge, subject.path) if one.fault.kind in SPEAKS]
         asked = self.asked
-        if asked.property:
-            found: Iterable[Finding] = (one for one in judge.every(subject, self.code, lambda entry: entry.rule.bounding) if one.fault.property == asked.property)
-        elif asked.rule and not asked.rule.startswith(RECORD):
-            found = (one for one in judge.every(subject, self.code, lambda entry: entry.id == asked.rule) if one.rule == asked.rule)
-        else:
-            found = self._all(judge, subject.path)
-        return [one for one in found if one.fault.kind in SPEAKS]
+        found = [*judge.told_by(self._checks(subject)[0], subject, self.code)]
+        try:
+            found += judge.own_limits(subject, self.code, asked.property)
+        except Misread:
+            pass  # a limit that cannot be read, of which another finding speaks
+        return [one for one in found if one.fault.kind in SPEAKS and (one.fault.property == asked.property if asked.property else one.rule == asked.rule)]
 
     def _all(self, judge: Judge, path: str) -> Iterator[Finding]:
         """What is found about the formula as lint would tell it, without notes; or by the one rule about records that was asked for."""
@@ -227,6 +292,7 @@ class _Walk:
 
 
 NOWHERE = "there is no such formula"
+UNREADABLE = ("the file cannot be read", "it is made from itself")
 
 
 def _said(findings: Iterable[Finding]) -> dict[str, str]:
@@ -238,16 +304,26 @@ def _said(findings: Iterable[Finding]) -> dict[str, str]:
 
 
 def _behind(catalog: Catalog, code: str) -> set[str]:
-    """Codes, in small letters, of everything that a formula rests on, through its intermediates and alternates."""
+    """Codes, in small letters, of everything that a formula rests on, through its intermediates and alternates; of its equipment."""
     found: set[str] = set()
     wanted = [code]
     while wanted:
         sheet = catalog.sheet(wanted.pop())
-        for used in codes_in(sheet) if sheet is not None else ():
+        if sheet is None:
+            continue
+        found.update(stage.vessel.casefold() for stage in sheet.stage if stage.vessel)
+        for used in (*codes_in(sheet), *(one for one, _ in beside(sheet))):
             if used.casefold() not in found:
                 found.add(used.casefold())
                 wanted.append(used)
     return found
+
+
+def _turns(catalog: Catalog) -> list[date]:
+    """The days on which another set of rules or exemptions comes into force, in order."""
+    entries = catalog.rulebook.listed()
+    days = {entry.rule.from_ for entry in entries} | {entry.rule.until + DAY for entry in entries if entry.rule.until is not None}
+    return sorted(day for day in (*days, *catalog.shipped.exempt_from("us"), date.min) if day is not None)
 
 
 def known_rules(catalog: Catalog) -> set[str]:

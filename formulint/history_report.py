@@ -6,14 +6,13 @@ from collections.abc import Iterator
 from math import inf
 
 from formulint.catalog import Catalog
-from formulint.changed import bare, bare_limits, verdict_word
 from formulint.chart import Chart, drawable
 from formulint.content import Gap, Value
-from formulint.history import Crossing, History, Point
+from formulint.history import NO_BOUNDS, Crossing, History, Point
 from formulint.interval import ends
 from formulint.quantity import in_unit
 from formulint.report import CAUTION, Cell, Report, Section, Table, Tone, counted, heading
-from formulint.verdict import shown, title_of, units_of
+from formulint.verdict import bare, bare_limits, shown, title_of, units_of, verdict_word
 
 TONES: dict[str, Tone] = {"fail": "bad", "open": "warn", "review": "warn", "pass": "plain", "": "plain"}
 UNMOVED = "the value is as before: a limit, a rule or its day moved"
@@ -46,13 +45,15 @@ def _look(catalog: Catalog, found: History) -> tuple[str, int]:
 
 
 def _rows(found: History, unit: str, digits: int) -> tuple[tuple[tuple[Cell, ...], ...], int]:
-    """A row for each point at which anything printed moved, and for the last; how many others there are."""
+    """A row for each point at which anything printed moved; how many others there are."""
     rows: list[tuple[Cell, ...]] = []
     seen: tuple[str, ...] = ()
     before: Point | None = None
-    folded = 0
+    folded, bounds, limit = 0, NO_BOUNDS, ""
     for point in found.points:
-        printed = (_value(point, unit, digits), bare_limits(point.bounds, unit, digits), _verdict(point, found.asked.rule))
+        if point.bounds != bounds:
+            bounds, limit = point.bounds, bare_limits(point.bounds, unit, digits)
+        printed = (_value(point, unit, digits), limit, _verdict(point, found.asked.rule))
         if printed == seen:
             folded += 1
             continue

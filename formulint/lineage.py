@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
 from datetime import date
 
 from msgspec import Struct
@@ -14,19 +13,20 @@ from formulint.snapshot import Entry, Snapshot
 EPOCH = date(1970, 1, 1).toordinal()
 
 
-class Step(Struct, frozen=True):
-    """A commit and what it changes against its first parent, by names relative to the root; None is a file that is gone."""
-
-    commit: str
-    changes: dict[str, Entry | None]
-
-
 class Told(Struct, frozen=True):
     """What a commit says of itself: who wrote it, the day it was committed on (UTC), the first line of its message."""
 
     author: str
     date: date
     subject: str
+
+
+class Step(Struct, frozen=True):
+    """A commit, what it says of itself, and what it changes against its first parent, by names relative to the root; None is a file that is gone."""
+
+    commit: str
+    told: Told
+    changes: dict[str, Entry | None]
 
 
 class Lineage(Struct, frozen=True):
@@ -41,48 +41,33 @@ def lineage(state: Snapshot) -> Lineage:
     repository, commit = state.repository, state.commit
     assert repository is not None and commit is not None
     pairs = repository.first_parents(commit)[::-1]
-    found = zip(pairs, repository.steps(pairs, state.root), strict=True)
-    steps = tuple(Step(one, _changes(differences, state.root)) for (one, _), differences in found)
+    steps = tuple(_step(one, state.root) for one in repository.steps(pairs, state.root))
     cut = pairs[0][0] if repository.shallow and _has_parent(repository, pairs[0][0]) else ""
     return Lineage(steps, cut)
 
 
-def _changes(differences: Iterable[git.Difference], root: str) -> dict[str, Entry | None]:
-    found: dict[str, Entry | None] = {}
-    for one in differences:
+def _step(passage: git.Passage, root: str) -> Step:
+    changes: dict[str, Entry | None] = {}
+    for one in passage.differences:
         name = one.name[len(root) :]
-        found[name] = Entry(name, one.new, one.new_mode) if one.new_mode in git.REGULAR else None
-    return found
+        changes[name] = Entry(name, one.new, one.new_mode) if one.new_mode in git.REGULAR else None
+    return Step(passage.commit, Told(_plain(passage.author), _day(passage.seconds), _plain(passage.subject)), changes)
+
+
+def _plain(text: str) -> str:
+    """A text of a commit whose bytes may be of any encoding."""
+    return text if text.isascii() else text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
+
+
+def _day(seconds: str) -> date:
+    """The day of the committer's clock, UTC; the first day that computers know where it cannot be read."""
+    return date.fromordinal(EPOCH + (int(seconds) // 86400 if seconds.isdigit() and len(seconds) < 12 else 0))
 
 
 def _has_parent(repository: git.Repository, commit: str) -> bool:
     """True for a commit that names a parent, be it in this clone or not."""
     raw = repository.contents({commit: f"commit {commit[:7]}"}, "commit")[commit]
     return b"\nparent " in raw.partition(b"\n\n")[0]
-
-
-def told(repository: git.Repository, commits: Sequence[str]) -> dict[str, Told]:
-    """What these commits (full ids) say of themselves, read in one round."""
-    raw = repository.contents({commit: f"commit {commit[:7]}" for commit in commits}, "commit")
-    return {commit: _told(text) for commit, text in raw.items()}
-
-
-def _told(raw: bytes) -> Told:
-    head, _, message = raw.partition(b"\n\n")
-    lines = head.split(b"\n")
-    author = next((line for line in lines if line.startswith(b"author ")), b"author ")
-    name = author.removeprefix(b"author ").rpartition(b">")[0] + b">"
-    subject = message.strip().partition(b"\n")[0]
-    return Told(name.decode("utf-8", "replace"), _day(lines), subject.decode("utf-8", "replace"))
-
-
-def _day(lines: Iterable[bytes]) -> date:
-    """The day of the committer's clock, UTC; the first day that computers know where it cannot be read."""
-    for line in lines:
-        words = line.split(b" ")
-        if words[0] == b"committer" and words[-2:-1] and words[-2].isdigit() and len(words[-2]) < 12:
-            return date.fromordinal(EPOCH + int(words[-2]) // 86400)
-    return date.fromordinal(EPOCH)
 
 
 def state_at(newest: Snapshot, commit: str, entries: dict[str, Entry], day: date) -> Snapshot:

@@ -164,11 +164,6 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
         return type(self).check is not Rule.check
 
     @property
-    def bounding(self) -> bool:
-        """True where the rule may put bounds on properties."""
-        return type(self).bounds is not Rule.bounds
-
-    @property
     def kin(self) -> Hashable | None:
         """What rules have in common that can be looked at as one (see ``narrowed``); None for a rule by itself."""
         return None
@@ -188,6 +183,10 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
     def bounds(self, subject: FormulaSubject) -> Iterator[Applied]:
         """The bounds that the rule puts on properties of one formula."""
         return iter(())
+
+    def binds(self, property_id: str) -> bool:
+        """True where the rule may put a bound on a property of some formula."""
+        return False
 
     def goal(self, subject: FormulaSubject, fault: Fault) -> Goal | None:
         """What one of the rule's faults asks for as a number; None where no number mends it."""

@@ -69,6 +69,6 @@ def _known(catalog: Catalog, found: History) -> None:
         codes = [name.rpartition("/")[2].removesuffix(".toml") for name in catalog.formula_files()]
         near = closest(found.code, codes)
         raise UserError(f'no commit up to {catalog.snapshot.label} holds a formula "{found.code}"', f"did you mean {near}?" if near else "name a code, such as T-101")
-    rule, known = found.asked.rule, known_rules(catalog)
-    if rule and rule not in known and not rule.startswith(FAMILIES) and not found.crossings:
+    rule = found.asked.rule
+    if rule and not rule.startswith(FAMILIES) and not found.crossings and rule not in (known := known_rules(catalog)):
         raise UserError(f'there is no rule "{rule}"', hint(rule, sorted(known)))
