@@ -147,17 +147,21 @@ class _Walk:
                 yield point
 
     def _fetch(self, steps: Sequence[lineage.Step]) -> None:
-        """Read all versions of the formula in one round."""
-        found = {entry.oid: entry for step in steps for name, entry in step.changes.items() if entry is not None and stem(name) == self.code}
+        """Read in one round all versions of the formula, and of what it rests on today."""
         repository = self.newest.repository
         assert repository is not None
-        self.texts = repository.contents({oid: entry.name for oid, entry in found.items()})
+        wanted = {self.code.casefold(), *_behind(Catalog(self.newest, self.shipped), self.code)}
+        changes = (entry for step in steps for entry in step.changes.values() if entry is not None)
+        found = {entry.oid: entry.name for entry in changes if entry.name.endswith(".toml") and stem(entry.name).casefold() in wanted}
+        self.texts = repository.contents(found)
 
     def _bears(self, name: str) -> bool:
         """True for a file on which the formula rests as it was before this step."""
-        if name == SETTINGS_FILE or (self.catalog is not None and name.startswith(self.catalog.settings.folders.rules.rstrip("/") + "/")):
-            return True
-        return name.endswith(".toml") and stem(name).casefold() in self.stems
+        return self._rules(name) or (name.endswith(".toml") and stem(name).casefold() in self.stems)
+
+    def _rules(self, name: str) -> bool:
+        """True for the settings, and for rules of the house."""
+        return name == SETTINGS_FILE or (self.catalog is not None and name.startswith(self.catalog.settings.folders.rules.rstrip("/") + "/"))
 
     # --- from one state to the next ---------------------------------------------------------------------------------
 
@@ -167,7 +171,7 @@ class _Walk:
         if reading is None or subject is None or catalog is None or touched != [subject.path]:
             return False
         entry = entries.get(subject.path)
-        if entry is None or not self._same_rules(catalog, day) or not reading.next(self.texts[entry.oid]) or not reading.alike:
+        if entry is None or not self._same_rules(catalog, day) or not reading.next(self._text(entry)) or not reading.alike:
             return False
         before, formula = subject.evaluation, reading.formula
         resolved = None if self.weighing is None else self.weighing.moved(formula, reading.moved)
@@ -183,11 +187,14 @@ class _Walk:
         old, name = self.catalog, touched[0]
         if old is not None and self.judge is not None and len(touched) == 1 and self._only_text(old, name, entries) and self._same_rules(old, day):
             entry = entries[name]
-            self.catalog = self.judge.catalog = old.rewritten(name, self.texts[entry.oid], entry.oid)
+            self.catalog = self.judge.catalog = old.rewritten(name, self._text(entry), entry.oid)
             self.catalog.today = day
         else:
-            state = lineage.state_at(self.newest, commit, dict(entries), day)
+            same = old is not None and not any(self._rules(name) for name in touched) and self._same_rules(old, day)
+            state = lineage.state_at(self.newest, commit, dict(entries), day, self.texts)
             self.catalog = Catalog(state, self.shipped, day)
+            if old is not None and same:
+                self.catalog.rulebook = old.rulebook  # with all that it has sorted
             self.judge = Judge(self.catalog)
             self.judge.leave = None  # what may stand is told all the same
             preload(self.catalog, self.catalog.formula_names.get(self.code.casefold(), ()))
@@ -205,6 +212,9 @@ class _Walk:
             return True
         self._turns = self._turns or _turns(old)
         return bisect_right(self._turns, day) == bisect_right(self._turns, old.today)
+
+    def _text(self, entry: Entry) -> bytes:
+        return self.texts[entry.oid] if entry.oid in self.texts else self.newest.source.contents((entry,))[entry.name]
 
     # --- what is asked of a state -----------------------------------------------------------------------------------
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint import git
-from formulint.snapshot import Entry, Snapshot
+from formulint.snapshot import Entry, Snapshot, Source
 
 EPOCH = date(1970, 1, 1).toordinal()
 
@@ -70,7 +71,24 @@ def _has_parent(repository: git.Repository, commit: str) -> bool:
     return b"\nparent " in raw.partition(b"\n\n")[0]
 
 
-def state_at(newest: Snapshot, commit: str, entries: dict[str, Entry], day: date) -> Snapshot:
-    """The state of a commit, from the files that it holds."""
+class Fetched(Struct, frozen=True, eq=False):
+    """Bytes by object id: those that were read beforehand, and any other from where they come from."""
+
+    source: Source
+    texts: dict[str, bytes]
+
+    def contents(self, entries: Sequence[Entry]) -> dict[str, bytes]:
+        """The bytes of these files by name."""
+        more = [entry for entry in entries if entry.oid not in self.texts]
+        found = self.source.contents(more) if more else {}
+        return {entry.name: self.texts[entry.oid] if entry.oid in self.texts else found[entry.name] for entry in entries}
+
+    def close(self) -> None:
+        """Let go of whatever was kept open."""
+        self.source.close()
+
+
+def state_at(newest: Snapshot, commit: str, entries: dict[str, Entry], day: date, texts: dict[str, bytes]) -> Snapshot:
+    """The state of a commit, from the files that it holds and the ``texts`` that were read beforehand."""
     label, origin = commit[:7], f"the date of commit {commit[:7]}"
-    return replace(newest, label=label, date=day, date_origin=origin, commit=commit, entries=entries, faults=())
+    return replace(newest, label=label, date=day, date_origin=origin, commit=commit, entries=entries, faults=(), source=Fetched(newest.source, texts))
