@@ -10,7 +10,7 @@ from formulint.chart import Chart, drawable
 from formulint.content import Gap, Value
 from formulint.history import NO_BOUNDS, Crossing, History, Point
 from formulint.interval import ends
-from formulint.quantity import in_unit
+from formulint.quantity import Quantity, in_unit
 from formulint.report import CAUTION, Cell, Report, Section, Table, Tone, counted, heading
 from formulint.verdict import bare, bare_limits, shown, title_of, units_of, verdict_word
 
@@ -25,7 +25,11 @@ def report(catalog: Catalog, found: History) -> Report:
     what = f"{title_of(asked.property)}, {unit}".rstrip(", ") if asked.property else asked.rule or "verdict"
     rows, folded = _rows(found, unit, digits)
     columns = ("commit", "date", "author", ">value", ">change", "limit", "verdict", "what was done")
+    writers = {point.told.author.partition(" <")[0] for point in found.points}
+    if len(writers) == 1:  # said once is enough
+        rows = tuple((*row[:2], Cell(""), *row[3:]) for row in rows)
     remarks = [_crossed(one, unit, digits) for one in found.crossings]
+    remarks += [f"all of it by {writer}" for writer in writers if len(writers) == 1]
     remarks += [f"{counted(folded, 'more commit')} touched what it rests on, and moved nothing that is printed"] if folded else []
     remarks += list(_lacks(found))
     section = Section(f"{heading(catalog, found.code)}: {what}", (), (Table(columns, rows),) if rows else (), tuple(remarks), (), _chart(found, what, unit, digits))
@@ -141,8 +145,13 @@ def _chart(found: History, what: str, unit: str, digits: int) -> Chart | None:
         tuple(in_unit(limit, unit) if unit else limit for limit in limits),
         (str(points[0].told.date), str(points[-1].told.date)),
         digits,
+        tuple((_end(point.bounds[0], unit), _end(point.bounds[1], unit)) for point in points),
     )
     return chart if drawable(chart) else None
+
+
+def _end(bound: Quantity | None, unit: str) -> float | None:
+    return None if bound is None else in_unit(bound.base, unit) if unit else bound.base
 
 
 def _ends(value: Value | None, unit: str) -> tuple[float, float] | None:

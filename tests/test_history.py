@@ -210,10 +210,39 @@ def test_the_chart_marks_what_is_outside(crossed: Repo) -> None:
     assert "-----" in out
 
 
+PAGE = (*ASKED, "--format", "html")
+
+
 def test_the_page_draws_it_and_asks_for_nothing_else(crossed: Repo) -> None:
-    out = run(crossed.path, *ASKED, "--format", "html").out
-    assert out.count("<circle") == 3
-    assert "<script" not in out and "http" not in out
+    out = run(crossed.path, *PAGE).out
+    assert (out.count("<svg "), out.count("</svg>")) == (1, 1)
+    assert "3 commits, 1 outside a limit, last 31.0" in out
+    assert "<script" not in out and "http" not in out and "<metadata" not in out
+    assert out == run(crossed.path, *PAGE).out
+
+
+def test_a_limit_that_moved_is_drawn_where_it_was(crossed: Repo) -> None:
+    before = run(crossed.path, *PAGE).out
+    crossed.commit("stricter", {"formulas/T-1.toml": sheet(70, limit="36 %")})
+    assert run(crossed.path, *PAGE).out.count("stroke-dasharray") == before.count("stroke-dasharray") > 0
+
+
+WITHOUT = {
+    "matplotlib is not installed": ("import sys; sys.modules['matplotlib'] = None", "install formulint[pictures]"),
+    "a stranger's settings lie here": ("open('matplotlibrc', 'w').write('svg.fonttype: path')", "matplotlibrc"),
+}
+
+
+@pytest.mark.parametrize(("first", "said"), WITHOUT.values(), ids=WITHOUT.keys())
+def test_a_page_without_a_picture_says_why_and_has_the_chart(crossed: Repo, first: str, said: str) -> None:
+    call = f"{first}; from formulint.cli import main; main({list(PAGE)!r})"
+    done = subprocess.run((sys.executable, "-c", call), cwd=crossed.path, capture_output=True, text=True, check=True)
+    assert "<svg" not in done.stdout
+    assert said in done.stdout and "-----" in done.stdout
+
+
+def test_one_author_is_named_once(crossed: Repo) -> None:
+    assert run(crossed.path, *ASKED).out.count("A. Chemist") == 3  # beside two crossings
 
 
 COUNT = "import sys, formulint.document as d; n = []; tomli = d.tomli.loads; d.tomli.loads = lambda t, **more: (n.append(t), tomli(t, **more))[1]"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from formulint.chart import picture
 from formulint.clean import html
 from formulint.finding import Finding, Level
 from formulint.render.terminal import label, place, remedy_words, source_words
@@ -69,7 +68,9 @@ def _section(at: int, section: Section) -> list[str]:
     for number, table in enumerate(section.tables, 1):
         lines += _table(table, f"{section.heading}, table {number}")
     if section.chart is not None:
-        lines += picture(section.chart)
+        from formulint.render.history_picture import shown  # most pages have none
+
+        lines += shown(section.chart)
     if section.drawing:
         lines += ["<pre>", *(html(line) for line in section.drawing), "</pre>"]
     lines += [f'<p class="said">{html(remark)}</p>' for remark in section.remarks]
