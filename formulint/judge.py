@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from formulint.leave import Leave
 
 HOUSE_SOURCE = Source("this formula's own limit", "", "house")
+ASKED = "the sheet asks for this itself, under [limits]"
 FORMAT_SOURCE = Source("the format of the repository", "", "house")
 MOST_ASKED = 200_000_000  # rules times lines; a hundred rules ask 60,000 sheets of 20 lines
 NUMBER = itemgetter(0)
@@ -184,17 +185,15 @@ class Judge:
 
     def own_limits(self, subject: FormulaSubject, code: str, only: str = "") -> Iterator[Finding]:
         """What breaks the limits that a sheet sets itself; of ``only`` one property, if it is given."""
-        why = "the sheet asks for this itself, under [limits]"
         for name, bounds in subject.formula.limits.items():
             place = Place(subject.path, ("limits", name))
             ends = read_bounds(name, bounds.min, bounds.max, place)
             value = value_of(name, subject)
             if only not in ("", name) or (isinstance(value, float) and outcome(value, *ends)[0] == "pass"):
                 continue
-            look = units_of(name, subject.units, subject.currency)
             level = Level.warning if self._state(subject.formula) == "bench" else Level.error
-            for fault in judge_bounds(title_of(name), value, ends, look, place, subject.sharpen(measure_of(name))):
-                yield Finding(f"own-limit/{name.replace('_', '-')}", level, replace(fault, property=name), code, "", why, HOUSE_SOURCE)
+            for fault in judge_bounds(title_of(name), value, ends, units_of(name, subject.units, subject.currency), place, subject.sharpen(measure_of(name))):
+                yield Finding(f"own-limit/{name.replace('_', '-')}", level, replace(fault, property=name), code, "", ASKED, HOUSE_SOURCE)
 
     def bounds(self, subject: FormulaSubject, checks: Iterable[Check] | None = None) -> tuple[Applied, ...]:
         """Every bound that rules, or some ``checks`` of them, and the formula itself put on its properties."""

@@ -13,22 +13,21 @@ from formulint.compare import FormulaChange
 from formulint.errors import Misread
 from formulint.finding import Place, Source
 from formulint.formula import Formula
-from formulint.quantity import in_unit, read
+from formulint.quantity import in_unit
+from formulint.repeatability import scatter
 from formulint.tests_due import changed_codes, functions_of, shipped
 from formulint.verdict import read_bounds, units_of
 from formulint.vocabulary import Function, TestName
 
-TESTED: dict[str, TestName] = {"density": "density", "nonvolatile_mass": "nonvolatile"}
-"""Properties that plant control measures, with the test that does."""
+WINDOW, LAB, TEST = "its window", "the lab's own repeatability", "the scatter of the test"
 
 
 class Control(Struct, frozen=True, forbid_unknown_fields=True):
-    """A property with how far it may move, as a share of itself, until its test tells that from scatter."""
+    """A property that the plant measures, with the test that does and what people call it."""
 
     property: str
-    within: str
+    test: TestName
     words: str
-    source: Source
 
 
 class Uncomputed(Struct, frozen=True, forbid_unknown_fields=True):
@@ -47,12 +46,12 @@ class Plant(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Margin(Struct, frozen=True):
-    """How far a property moved, and how far it may until the plant sees it; in base units. ``own`` is the sheet's window."""
+    """How far a property moved, and how far it may until the plant sees it, in base units; ``whose`` is who says how far."""
 
     control: Control
     delta: float
     within: float
-    own: bool
+    whose: str
 
 
 @cache
@@ -61,23 +60,32 @@ def plant() -> Plant:
     return shipped("tests/plant", Plant)
 
 
-def margins(change: FormulaChange) -> list[Margin] | None:
-    """What plant control measures, with how far each moved; None where a value is not a single number."""
+def margins(after: Catalog, change: FormulaChange) -> list[Margin] | None:
+    """What plant control measures, with how far each moved; None where a value is not a single number, or nothing says how far is far.
+
+    The sheet's own window goes first, then the lab's repeatability, then that of the pack.
+    """
     found = []
     moves = {one.id: one for one in change.properties}
     for control in plant().control:
         one = moves.get(control.property)
         if one is None or one.delta is None or not isinstance(one.before, float) or change.before is None:
             return None
-        window = _window(change.before.formula, control.property)
-        within = abs(one.before) * read(control.within, ("mass share",)).base if window is None else window
-        found.append(Margin(control, one.delta, within, window is not None))
+        window = _window(change.before.formula, control)
+        known = scatter(after.settings, control.test)
+        if window is not None:
+            found.append(Margin(control, one.delta, window, WINDOW))
+        elif known is not None:
+            found.append(Margin(control, one.delta, known.room(one.before), LAB if known.own else TEST))
+        else:
+            return None
     return found
 
 
-def _window(formula: Formula, name: str) -> float | None:
+def _window(formula: Formula, control: Control) -> float | None:
     """Half of the window that a sheet sets for a property, in its limits or its tests, in base units; None without one."""
-    own, spec = formula.limits.get(name), formula.tests.get(TESTED[name])
+    name = control.property
+    own, spec = formula.limits.get(name), formula.tests.get(control.test)
     for least, most in ((own.min, own.max) if own else (None, None), (spec.min, spec.max) if spec else (None, None)):
         try:
             low, high = read_bounds(name, least, most, Place(""))
@@ -92,7 +100,7 @@ def unseen(before: Catalog, after: Catalog, change: FormulaChange) -> Iterator[s
     """One remark where another paint would pass plant control by what can be computed; nothing where a test would show it."""
     if change.change is not Change.compositional or change.before is None or change.after is None or change.unread:
         return
-    found = margins(change)
+    found = margins(after, change)
     if found is not None and any(abs(one.delta) > one.within for one in found):
         return
     if found is None:
@@ -112,9 +120,8 @@ def _told(catalog: Catalog, one: Margin) -> str:
     name = one.control.property
     unit, digits = units_of(name, catalog.settings.units, catalog.settings.currency)
     delta, within = (in_unit(part, unit) for part in (one.delta, one.within))
-    whose = "its window" if one.own else "the scatter of the test"
     moved = f"{delta:+.{digits}f}" if round(delta, digits) else f"{0:.{digits}f}"
-    return f"{one.control.words} {moved} of +/-{within:.2g} {unit}, {whose}"
+    return f"{one.control.words} {moved} of +/-{within:.2g} {unit}, {one.whose}"
 
 
 def _moves(before: Catalog, after: Catalog, one: Uncomputed, codes: tuple[str, ...]) -> str:

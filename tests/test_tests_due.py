@@ -18,6 +18,8 @@ from formulint.compare import FormulaChange
 from formulint.plant_control import margins, plant, unseen
 from formulint.properties import PROPERTIES, dimension_of
 from formulint.quantity import read
+from formulint.repeatability import scatter
+from formulint.settings import Settings
 from formulint.tests_due import Due, due, methods, objects, remarks, table
 from formulint.vocabulary import TestName
 
@@ -58,8 +60,8 @@ def test_ids_are_unique_and_every_test_has_a_method() -> None:
 
 def test_the_plant_measures_properties_that_exist() -> None:
     assert {one.property for one in plant().control} <= {one.id for one in PROPERTIES}
-    sources = [*(one.source for one in plant().control), *(one.source for one in plant().uncomputed)]
-    assert all(one.document and one.checked in ("verified", "practice", "memory") for one in sources)
+    assert all(scatter(Settings(format=1), one.test) for one in plant().control)
+    assert all(one.source.document and one.source.checked in ("verified", "practice", "memory") for one in plant().uncomputed)
 
 
 # --- a change and its tests --------------------------------------------------------------------------------------
@@ -183,11 +185,19 @@ def test_the_window_of_the_sheet_goes_before_the_scatter_of_the_test() -> None:
 
 
 def test_the_scatter_is_a_share_of_the_value() -> None:
-    before, _, change = changed({SHEET: [('"1.5 gal"', '"1.9 gal"')]})
-    density = next(one for one in margins(change) or [] if one.control.property == "density")
+    before, after, change = changed({SHEET: [('"1.5 gal"', '"1.9 gal"')]})
+    density = next(one for one in margins(after, change) or [] if one.control.property == "density")
     value = next(one.before for one in change.properties if one.id == "density")
     assert density.within == pytest.approx(0.006 * value if isinstance(value, float) else 0)
-    assert before is not None and not density.own
+    assert before is not None and density.whose == "the scatter of the test"
+
+
+def test_the_lab_s_own_repeatability_goes_before_that_of_the_pack() -> None:
+    settings = base()["formulint"]
+    own = {"formulint": [(settings, settings + '\n[repeatability]\ndensity = { relative = "0.0001 %" }\n')]}
+    edit: Replacements = {SHEET: [('"1.5 gal"', '"1.9 gal"')]}
+    assert remark(edit) != ""
+    assert remark(edit, own) == ""
 
 
 def test_what_cannot_be_computed_is_not_called_hidden() -> None:
