@@ -16,6 +16,7 @@ from formulint.compare import materials as compare_materials
 from formulint.finding import Finding
 from formulint.folding import causes_first
 from formulint.judge import Judge
+from formulint.reach import reached
 from formulint.report import (
     CAUTION,
     Located,
@@ -45,11 +46,7 @@ def diff(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], reco
     told = [one for one in changes if printed_moves(after, one) or one.new or one.gone]
     sections = record_sections(records)
     sections += change_sections(before, after, told, {one.code: _about(after, one) for one in told})
-    facts = []
-    if reach.through:
-        facts.append("reached through what they use: " + ", ".join(f"{stem(name)} (by {code})" for name, code in sorted(reach.through.items())))
-    if reach.policy:
-        facts.append("policy changed: " + ", ".join(reach.policy))
+    facts = reached(after, changes, reach)
     title = f"formulint: from {state_words(before.snapshot.label)} to {state_words(after.snapshot.label)}, judged as on {after.today} ({after.snapshot.date_origin})"
     new = [finding for one in changes for finding in (*one.own, *one.new)]
     gone = sum(len(one.gone) for one in changes)
@@ -131,8 +128,7 @@ def gate(answer: Answer, notes: bool) -> Report:
     facts = [f"{verdict} {_reasons(refused)}".strip(), f"judged by the settings and rules of the base, {answer.base[:7]}"]
     if answer.merged:
         facts.append("the proposal does not contain its base: what a merge of both would hold was written and judged")
-    if answer.reach.through:
-        facts.append("reached through what they use: " + ", ".join(f"{stem(name)} (by {code})" for name, code in sorted(answer.reach.through.items())))
+    facts += reached(answer.after, answer.changes, answer.reach)
     title = f"formulint gate: {answer.after.snapshot.label} into {answer.base[:7]}, judged as on {answer.after.today}"
     judged = f"{counted(len(answer.scope.formulas), 'formula')} and {counted(len(answer.scope.materials), 'material')} judged"
     closing = [f"{judged}: {summary(answer.findings)}"]

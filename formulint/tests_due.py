@@ -229,11 +229,15 @@ def _due(formula: Formula, test: str, because: Iterable[str]) -> Due:
 def remarks(found: Iterable[Due]) -> Iterator[str]:
     """What is due in words: one line that names each test under the reason that it is named for first."""
     groups: dict[str, list[str]] = {}
+    reasons: dict[str, dict[str, None]] = {}
     for one in found:
         name = one.title if one.title[:2].isupper() or one.test == "ph" else one.title[:1].lower() + one.title[1:]
-        groups.setdefault(one.because[0].partition(":")[0], []).append(f"{name} ({one.method})" if one.method else name)
-    for why, tests in groups.items():
-        yield f"tests now due: {', '.join(tests)}, because of {why}"
+        what, _, why = one.because[0].partition(": ")
+        groups.setdefault(what, []).append(f"{name} ({one.method})" if one.method else name)
+        reasons.setdefault(what, {}).setdefault(why)
+    for what, tests in groups.items():
+        why = "; ".join(filter(None, reasons[what]))
+        yield f"tests now due: {', '.join(tests)}, because of {what}" + (f" ({why})" if why else "")
 
 
 def objects(found: Iterable[Due]) -> list[dict[str, object]]:
