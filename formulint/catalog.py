@@ -104,16 +104,16 @@ class Catalog:
         self._worked_out: dict[int, tuple[File[Material], Stock]] = shipped.worked_out.setdefault(self.around, {})  # type: ignore[assignment]
         self.closure = CLOSURE if self.settings.closure is None else self.settings.closure.base
 
-    def rewritten(self, name: str, raw: bytes) -> Catalog:
+    def rewritten(self, name: str, raw: bytes, oid: str = "") -> Catalog:
         """The same state with one formula written otherwise; materials, rules and settings are shared, not read again."""
         other = copy(self)
         entries = self.snapshot.entries
-        other.snapshot = replace(self.snapshot, entries={**entries, name: replace(entries[name], oid="")})
+        other.snapshot = replace(self.snapshot, entries={**entries, name: replace(entries[name], oid=oid)})
         other._texts = {**self._texts, name: raw}
         other._formulas = {one: file for one, file in self._formulas.items() if one != name}
         other._supplies = {code: supply for code, supply in self._supplies.items() if self._stocks.get(code) is not None}
         other._recent, other._ranges, other.nesting = {}, None, Nesting(other._parts)
-        other._choice = Choice(other._behind, lambda: other.rulebook.selectors())
+        other._choice = self._choice.beside(other._behind, lambda code: self._stocks.get(code) is not None)
         return other
 
     def _index(self, folder: str) -> dict[str, list[str]]:

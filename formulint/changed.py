@@ -10,16 +10,19 @@ from formulint.catalog import Catalog
 from formulint.causes import Split, split
 from formulint.change import Change
 from formulint.compare import FormulaChange, PropertyChange, RecordChange
-from formulint.content import Gap, Value
+from formulint.content import Gap
 from formulint.fields import FieldChange, written
 from formulint.formula import Formula
 from formulint.interval import ends
 from formulint.lines import LineChange
 from formulint.picture import Picture
+from formulint.plant_control import unseen
 from formulint.properties import SUBSTANCE
-from formulint.quantity import Quantity, in_unit, show, step_in
+from formulint.quantity import in_unit, show, step_in
 from formulint.report import Cell, Located, Section, Table, Tone, counted
-from formulint.verdict import limits_text, shown, title_of, units_of
+from formulint.tests_due import due
+from formulint.tests_due import remarks as due_words
+from formulint.verdict import bare, bare_limits, shown, title_of, units_of, verdict_word
 
 CHANGE_WORDS = {
     Change.none: "no change",
@@ -64,6 +67,7 @@ def change_section(
         from formulint.hazard_report import moved as hazards_moved  # their figures are not read while a commit waits
 
         remarks += hazards_moved(before, after, change)
+    remarks += [*due_words(due(before, after, change)), *unseen(before, after, change)]
     if change.gone:
         remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
     words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]
@@ -302,26 +306,11 @@ def _signed(number: float, digits: int) -> str:
     return f"{number:+.{digits}f}" if round(number, digits) else f"{0:.{digits}f}"
 
 
-def bare(value: Value | None, unit: str, digits: int) -> str:
-    """A value without its unit."""
-    return "" if value is None else shown(value, unit, digits).removesuffix(unit).strip()
-
-
-def bare_limits(limit: tuple[Quantity | None, Quantity | None], unit: str, digits: int) -> str:
-    """Bounds without their unit."""
-    return limits_text(*limit, unit, digits).removesuffix(unit).strip()
-
-
 def _limits(change: PropertyChange, unit: str, digits: int) -> str:
     now, was = (bare_limits(one, unit, digits) for one in (change.limit, change.limit_before))
     if now == was:
         return now
     return f"{now or 'none'} (was {was or 'none'})"
-
-
-def verdict_word(verdict: str) -> str:
-    """The word people see for a verdict."""
-    return {"pass": "holds", "fail": "fails", "open": "open", "review": "to review"}.get(verdict, "")
 
 
 def _verdicts(change: PropertyChange) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from formulint import hazard_report
 from formulint.catalog import Catalog
-from formulint.changed import bare, bare_limits, named, verdict_word
+from formulint.changed import named
 from formulint.content import Gap, Value
 from formulint.pictured import MOST_PICTURED, not_pictured, of_side
 from formulint.properties import BY_ID
@@ -26,7 +26,7 @@ from formulint.report import (
 from formulint.side import Side, bounds_of, verdict_of
 from formulint.spread import SPREAD, causes, spread, told
 from formulint.stages import of_stages
-from formulint.verdict import units_of
+from formulint.verdict import bare, bare_limits, units_of, verdict_word
 
 
 def properties_table(

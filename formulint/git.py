@@ -23,6 +23,7 @@ _EMPTY_FILE = {
     40: "e69de29bb2d1d6434b8b29ae775ad8c2e48c5391",
     64: "473a0f4c3be8a93681a267e3b1e9a7dcda1185436fe141f7749120a303721813",
 }
+_HEAD = "%H%n%ct%n%an <%ae>%n%s"
 _EMPTY_TREE = {
     40: "4b825dc642cb6eb9a060e54bf8d69288fbee4904",
     64: "6ef19b41225c5369f1c104d45d8d85efa9b057b53b14b4b9b939dd74decc5321",
@@ -58,6 +59,17 @@ class Where(Struct, frozen=True):
     top: str
     head: str | None
     shallow: bool
+
+
+class Passage(Struct, frozen=True):
+    """A commit: its full id, when it was committed (seconds since 1970, as git writes them), its author, the first line of its
+    message, and in what it differs from its parent."""
+
+    commit: str
+    seconds: str
+    author: str
+    subject: str
+    differences: list[Difference]
 
 
 class Repository:
@@ -195,6 +207,29 @@ class Repository:
     def differences(self, old: str, new: str) -> list[Difference]:
         """What two commits (full ids) do not share, over the whole tree."""
         return self._differences("diff-tree", "-r", old, new)
+
+    def first_parents(self, commit: str) -> list[tuple[str, str]]:
+        """A commit (full id) and its first parents back to the first, each with its parent; "" where this clone has none."""
+        lines = self.git.run("rev-list", "--first-parent", "--parents", commit).decode("ascii").splitlines()
+        return [(words[0], words[1] if len(words) > 1 else "") for words in (line.split() for line in lines)]
+
+    def steps(self, pairs: Sequence[tuple[str, str]], folder: str) -> list[Passage]:
+        """What each of these commits says of itself, and in what it differs from its parent below ``folder`` ("" for all), asked at once.
+
+        A commit without a parent differs from nothing at all. Renames are one file less and one more.
+        """
+        asked = "".join(f"{commit} {parent}".rstrip() + "\n" for commit, parent in pairs).encode()
+        words = ("diff-tree", "--stdin", "--root", "-r", "-z", "--no-renames", "--no-ext-diff", "--no-textconv", "--always", "--encoding=UTF-8")
+        parts = iter(_lines(self.git.run(*words, f"--format={_HEAD}", "--", *((folder,) if folder else ()), stdin=asked)))
+        found: list[Passage] = []
+        for part in parts:
+            if part.startswith((":", "\n:")):
+                old_mode, new_mode, old, new, _ = part.lstrip("\n:").split(" ")
+                found[-1].differences.append(Difference(old_mode, new_mode, old, new, next(parts)))
+            else:
+                commit, seconds, author, subject = part.split("\n", 3)
+                found.append(Passage(commit, seconds, author, subject, []))
+        return found
 
     def _differences(self, command: str, *words: str) -> list[Difference]:
         options = ["-z", "--no-renames", "--no-ext-diff", "--no-textconv"]

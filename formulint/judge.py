@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from itertools import chain, islice
 from operator import itemgetter
 from typing import TYPE_CHECKING
@@ -22,7 +22,7 @@ from formulint.material import Material
 from formulint.nesting import DEEPEST
 from formulint.retired import eased, still_used
 from formulint.rule import Applied, Rule
-from formulint.rulebook import Entry, unknown_words
+from formulint.rulebook import Check, Entry, unknown_words
 from formulint.settings_check import of_settings
 from formulint.standing import STANDING_FILE
 from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject, measure_of, value_of
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from formulint.leave import Leave
 
 HOUSE_SOURCE = Source("this formula's own limit", "", "house")
+ASKED = "the sheet asks for this itself, under [limits]"
 FORMAT_SOURCE = Source("the format of the repository", "", "house")
 MOST_ASKED = 200_000_000  # rules times lines; a hundred rules ask 60,000 sheets of 20 lines
 NUMBER = itemgetter(0)
@@ -150,7 +151,7 @@ class Judge:
         yield from opened.values()
 
     def every(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
-        """What each rule has to say about a formula, none of it told in place of another, and without leave."""
+        """What each rule has to say about a formula, none of it told in place of another, and without leave; its own limits."""
         formula = subject.formula
         held = subject.picked.keys()
         self._spend(subject)
@@ -164,7 +165,13 @@ class Judge:
                     found += [(number, self._stamp(check.entry, fault, self._state(formula), code, "")) for fault in rule.check(subject)]
         found.sort(key=NUMBER)  # looked at in no order; told in that of the rules
         yield from (finding for _, finding in found)
-        yield from self._own_limits(subject, code)
+        yield from self.own_limits(subject, code)
+
+    def told_by(self, checks: Iterable[Check], subject: FormulaSubject, code: str) -> Iterator[Finding]:
+        """What some of the checks of a formula have to say, as ``every`` would tell it."""
+        for check in checks:
+            if subject.picked.keys() >= set(check.entry.rule.about) and (not check.by_code or check.entry.rule.concerns(subject.formula)):
+                yield from (self._stamp(check.entry, fault, self._state(subject.formula), code, "") for fault in check.entry.rule.check(subject))
 
     def _spend(self, subject: FormulaSubject) -> None:
         """Count what is asked, so that formulas, lines, alternates and rules cannot multiply to a run without end."""
@@ -176,25 +183,22 @@ class Judge:
     def _state(self, formula: Formula) -> str:
         return "production" if formula.code in self.strict else formula.state
 
-    def _own_limits(self, subject: FormulaSubject, code: str) -> Iterator[Finding]:
-        formula = subject.formula
-        for name, bounds in formula.limits.items():
+    def own_limits(self, subject: FormulaSubject, code: str, only: str = "") -> Iterator[Finding]:
+        """What breaks the limits that a sheet sets itself; of ``only`` one property, if it is given."""
+        for name, bounds in subject.formula.limits.items():
             place = Place(subject.path, ("limits", name))
             ends = read_bounds(name, bounds.min, bounds.max, place)
             value = value_of(name, subject)
-            if isinstance(value, float) and outcome(value, *ends)[0] == "pass":
+            if only not in ("", name) or (isinstance(value, float) and outcome(value, *ends)[0] == "pass"):
                 continue
-            look = units_of(name, subject.units, subject.currency)
-            level = Level.warning if self._state(formula) == "bench" else Level.error
-            for fault in judge_bounds(title_of(name), value, ends, look, place, subject.sharpen(measure_of(name))):
-                fault = replace(fault, property=name)
-                why = "the sheet asks for this itself, under [limits]"
-                yield Finding(f"own-limit/{name.replace('_', '-')}", level, fault, code, "", why, HOUSE_SOURCE)
+            level = Level.warning if self._state(subject.formula) == "bench" else Level.error
+            for fault in judge_bounds(title_of(name), value, ends, units_of(name, subject.units, subject.currency), place, subject.sharpen(measure_of(name))):
+                yield Finding(f"own-limit/{name.replace('_', '-')}", level, replace(fault, property=name), code, "", ASKED, HOUSE_SOURCE)
 
-    def bounds(self, subject: FormulaSubject) -> tuple[Applied, ...]:
-        """Every bound that rules and the formula itself put on its properties."""
+    def bounds(self, subject: FormulaSubject, checks: Iterable[Check] | None = None) -> tuple[Applied, ...]:
+        """Every bound that rules, or some ``checks`` of them, and the formula itself put on its properties."""
         found: list[Applied] = []
-        for check in self.catalog.rulebook.checks(subject.formula).bounding:
+        for check in self.catalog.rulebook.checks(subject.formula).bounding if checks is None else checks:
             if not check.by_code or check.entry.rule.concerns(subject.formula):
                 found += check.entry.rule.bounds(subject)
         for name, bounds in subject.formula.limits.items():

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator
 from math import fsum
 
 from formulint.catalog import Catalog
-from formulint.changed import bare, bare_limits, verdict_word
 from formulint.compare import FormulaChange
 from formulint.content import Gap, Value
 from formulint.interval import ends
@@ -14,7 +13,7 @@ from formulint.picture import Bar, Level, Levels, Numbers, Picture, Span, Stacks
 from formulint.properties import SUBSTANCE
 from formulint.quantity import in_unit
 from formulint.side import Side, bounds_of, verdict_of
-from formulint.verdict import title_of, units_of
+from formulint.verdict import bare, bare_limits, title_of, units_of, verdict_word
 
 MOST_PICTURED = 12  # formulas of one page: a page of hundreds would be too heavy for anybody
 MOST_TRACKS = 8  # values in one picture: more are no longer seen at a look

@@ -8,6 +8,7 @@ from typing import Literal
 from msgspec import Struct
 
 from formulint.catalog import Catalog
+from formulint.chart import Chart
 from formulint.finding import Finding, Level, Mark
 from formulint.folding import causes_first
 from formulint.judge import Scope
@@ -52,6 +53,7 @@ class Section(Struct, frozen=True):
 
     ``drawing`` are the lines of a Mermaid diagram with cleaned labels, for where one is drawn; it says no more than the rest.
     ``pictures`` are for a page; their numbers go with them.
+    ``chart`` is drawn by those outputs that people look at.
     """
 
     heading: str
@@ -60,6 +62,7 @@ class Section(Struct, frozen=True):
     remarks: tuple[str, ...] = ()
     drawing: tuple[str, ...] = ()
     pictures: tuple[Picture, ...] = ()
+    chart: Chart | None = None
 
 
 class Report(Struct, frozen=True):

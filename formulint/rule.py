@@ -198,6 +198,10 @@ class Rule(Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, rename
         """The bounds that the rule puts on properties of one formula."""
         return iter(())
 
+    def binds(self, property_id: str) -> bool:
+        """True where the rule may put a bound on a property of some formula."""
+        return False
+
     def goal(self, subject: FormulaSubject, fault: Fault) -> Goal | None:
         """What one of the rule's faults asks for as a number; None where no number mends it."""
         return None

@@ -19,7 +19,7 @@ from formulint.shape import dec_hook, read_table
 from formulint.subject import Selector
 from formulint.suggest import closest
 
-APART = ("voc/", "hazard/figures-")  # loaded market by market, and when a hazard is computed; all other parts are always in force
+APART = ("voc/", "hazard/figures-", "tests/")  # loaded market by market, and when a hazard or what a change asks for is computed; all other parts are always in force
 HOUSE = "house"
 MOST_RULES = 500  # of the house; each is asked about every formula
 T = TypeVar("T")
@@ -84,6 +84,7 @@ class Shipped:
         self.root = folder()
         self.compiled: Compiled | None = read_compiled(self.root)
         self._rules: dict[str, tuple[Entry, ...]] = {}
+        self._exempt: tuple[Exempt, ...] | None = None
         self._general: tuple[str, ...] | None = None
         self._vocabulary: Vocabulary | None = None
 
@@ -134,8 +135,16 @@ class Shipped:
 
     def exempt(self, scheme: str, today: date) -> frozenset[str]:
         """CAS numbers of the compounds exempt in a scheme on a day."""
-        listed = self.part_as("voc/exempt", _Exemptions).exempt
-        return frozenset(one.cas for one in listed if one.scheme == scheme and (one.from_ is None or one.from_ <= today))
+        return frozenset(one.cas for one in self._exemptions() if one.scheme == scheme and (one.from_ is None or one.from_ <= today))
+
+    def exempt_from(self, scheme: str) -> frozenset[date]:
+        """The days from which more compounds are exempt in a scheme."""
+        return frozenset(one.from_ for one in self._exemptions() if one.scheme == scheme and one.from_ is not None)
+
+    def _exemptions(self) -> tuple[Exempt, ...]:
+        if self._exempt is None:
+            self._exempt = self.part_as("voc/exempt", _Exemptions).exempt
+        return self._exempt
 
     def vocabulary(self) -> Vocabulary:
         """Tags and markets."""

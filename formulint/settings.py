@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from msgspec import Meta, Struct
 
 from formulint.figure import Density, MassShare
+from formulint.vocabulary import TestName
 
 
 class RuleSetting(Struct, frozen=True, forbid_unknown_fields=True):
@@ -38,6 +39,14 @@ class Approvers(Struct, frozen=True, forbid_unknown_fields=True):
     policy: tuple[str, ...] = ()
 
 
+class Repeats(Struct, frozen=True, forbid_unknown_fields=True):
+    """How far two results of one test lie apart by repeating alone, found out by the lab: in the unit of the test, or as a share of the value."""
+
+    within: Annotated[str, Meta(examples=["2 KU"])] | None = None
+    relative: Annotated[str, Meta(examples=["20 %"])] | None = None
+    method: str = ""
+
+
 class Settings(Struct, frozen=True, forbid_unknown_fields=True):
     """The settings of one root."""
 
@@ -54,3 +63,4 @@ class Settings(Struct, frozen=True, forbid_unknown_fields=True):
     signers: str = ""
     approvers: Approvers = Approvers()
     folders: Folders = Folders()
+    repeatability: dict[TestName, Repeats] = {}

@@ -23,6 +23,7 @@ def of_settings(settings: Settings, path: str, versions: Mapping[str, str], rule
     yield from _rules(settings, path, rules)
     yield from _folders(settings, path)
     yield from _figures(settings, path)
+    yield from _scatter(settings, path)
     if settings.requires and not _met(settings.requires):
         words = f"the settings ask for formulint {settings.requires}; this is {__version__}"
         remedy = "use the version asked for" if settings.requires.startswith(">=") else 'write requires = ">=0.1" in this form'
@@ -82,6 +83,17 @@ def _figures(settings: Settings, path: str) -> Iterator[Named]:
             yield "record/consistent", fault
         elif figure.lo.negative or (name == "water_density" and figure.base == 0.0):
             yield "record/consistent", Fault(Place(path, (name,)), f"a {words} of {figure.text} cannot be", f'write it as "{figure.example}"')
+
+
+def _scatter(settings: Settings, path: str) -> Iterator[Named]:
+    """Figures of the lab for how far results scatter."""
+    if settings.repeatability:
+        from formulint.repeatability import misread  # few houses give any
+
+        for test, own in settings.repeatability.items():
+            wrong = misread(test, own)
+            if wrong is not None:
+                yield "record/consistent", Fault(Place(path, ("repeatability", test)), wrong.message, wrong.remedy)
 
 
 def hint(word: str, known: Iterable[str]) -> str:

@@ -13,7 +13,8 @@ from formulint.readable import reads_itself
 
 T = TypeVar("T")
 
-_NATIVE = (date, datetime, time)
+NATIVE = (date, datetime, time)
+"""What the parser gives as itself, beside texts, numbers, tables and lists."""
 
 
 # A shop writes the same figures over and over ("2.0 lb" stands in half of all sheets); figures never change once read.
@@ -51,7 +52,7 @@ def read(document: Document, record: type[T]) -> tuple[T | None, tuple[Fault, ..
 def read_table(raw: object, record: type[T], path: str, keys: KeyPath) -> tuple[T | None, tuple[Fault, ...]]:
     """As ``read``, for the table that stands at ``keys`` of the file ``path``."""
     try:
-        return msgspec.convert(raw, record, builtin_types=_NATIVE, dec_hook=dec_hook), ()
+        return msgspec.convert(raw, record, builtin_types=NATIVE, dec_hook=dec_hook), ()
     except (msgspec.ValidationError, RecursionError) as error:
         from formulint.misfit import misfits
 

@@ -75,6 +75,13 @@ class Choice:
         self._asked: dict[str, list[Selector]] | None = None
         self._of: dict[str, tuple[Selector, ...]] = {}
 
+    def beside(self, behind: Callable[[str], Iterable[Stock]], same: Callable[[str], bool]) -> Choice:
+        """The same rules asked in another state, in which the codes that are the ``same`` have the same materials behind them."""
+        other = Choice(behind, self._selectors)
+        other._asked = self._asked
+        other._of = {code: found for code, found in self._of.items() if same(code)}
+        return other
+
     def of(self, code: str) -> tuple[Selector, ...]:
         """The selectors of rules that hold a code, be it only in stages of some kind."""
         if code not in self._of:

@@ -20,6 +20,7 @@ from formulint.overview import mixed, overview
 from formulint.picture import Picture
 from formulint.pictured import MOST_PICTURED, not_pictured, of_change
 from formulint.proposal import POLICY
+from formulint.reach import reached
 from formulint.report import (
     CAUTION,
     Located,
@@ -52,21 +53,12 @@ def diff(
     told = [one for one in changes if printed_moves(after, one) or one.new or one.gone]
     sections = record_sections(records)
     sections += change_sections(before, after, told, {one.code: _about(after, one) for one in told}, drawn=_drawn(before, after, told, pictures))
-    facts = [*(not_pictured(len(told)) if pictures else ()), *mixed(told, reach.policy), *_reached(reach)]
-    if reach.policy:
-        facts.append("policy changed: " + ", ".join(reach.policy))
+    facts = [*(not_pictured(len(told)) if pictures else ()), *mixed(told, reach.policy), *reached(after, changes, reach)]
     title = f"formulint: from {state_words(before.snapshot.label)} to {state_words(after.snapshot.label)}, judged as on {after.today} ({after.snapshot.date_origin})"
     new = [finding for one in changes for finding in (*one.own, *one.new)]
     gone = sum(len(one.gone) for one in changes)
     counts = f"{counted(len(told), 'formula')} changed" + (f", {counted(len(records), 'shared record')} too" if records else "")
     return Report(title, tuple(facts), tuple(sections), (f"{counts}; new findings: {summary(new)}; {gone} no longer found", CAUTION), overview=overview(told, records, reach.policy))
-
-
-def _reached(reach: Touched) -> list[str]:
-    """Which formulas are touched through what they use; many are counted."""
-    names = [f"{stem(name)} (by {code})" for name, code in sorted(reach.through.items())]
-    more = f" and {len(names) - LISTED} more" if len(names) > LISTED else ""
-    return [f"reached through what they use: {', '.join(names[:LISTED])}{more}"] if names else []
 
 
 def _about(catalog: Catalog, change: FormulaChange) -> tuple[Located, ...]:
@@ -151,7 +143,7 @@ def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
     facts += [*(not_pictured(len(told)) if pictures else ()), *mixed(told, tuple(policy))]
     if answer.merged:
         facts.append("the proposal does not contain its base: what a merge of both would hold was written and judged")
-    facts += _reached(answer.reach)
+    facts += reached(answer.after, answer.changes, answer.reach)
     title = f"formulint gate: {answer.after.snapshot.label} into {answer.base[:7]}, judged as on {answer.after.today}"
     judged = f"{counted(len(answer.scope.formulas), 'formula')} and {counted(len(answer.scope.materials), 'material')} judged"
     closing = [f"{judged}: {summary(answer.findings)}"]

@@ -111,6 +111,21 @@ def limits_text(least: Quantity | None, most: Quantity | None, unit: str, digits
     return f"at least {text(least)}" if least is not None else ""
 
 
+def bare(value: Value | None, unit: str, digits: int) -> str:
+    """A value without its unit."""
+    return "" if value is None else shown(value, unit, digits).removesuffix(unit).strip()
+
+
+def bare_limits(limit: tuple[Quantity | None, Quantity | None], unit: str, digits: int) -> str:
+    """Bounds without their unit."""
+    return limits_text(*limit, unit, digits).removesuffix(unit).strip()
+
+
+def verdict_word(verdict: str) -> str:
+    """The word people see for a verdict."""
+    return {"pass": "holds", "fail": "fails", "open": "open", "review": "to review"}.get(verdict, "")
+
+
 def apart(value: float, limit: Quantity, unit: str, digits: int) -> tuple[str, str]:
     """Value and limit as text with as many digits as it takes to tell them apart, so that a failing value never looks allowed."""
     edge = in_unit(limit.base, unit)

@@ -22,7 +22,7 @@ SHOWS = {Change.editorial: "", Change.policy: "", Change.procedural: "m", Change
 FIELDS = {f"{record}.{field}": change for record, kind in EDITED.items() for field, change in TABLE[kind].items()}
 UNLISTED = {
     "Adjust", "Approvers", "Bounds", "Category", "DoseWindow", "Estimates", "Folders", "Gloss", "HazardFigures", "NotExempt", "Pick",
-    "Product", "RuleSetting", "Side", "Source", "TemperatureRange", "TestSpec", "Thinning", "Unnamed", "Where", "Window",
+    "Product", "Repeats", "RuleSetting", "Side", "Source", "TemperatureRange", "TestSpec", "Thinning", "Unnamed", "Where", "Window",
 }  # fmt: skip
 """Tables that have the class of the field they stand in; a new one needs a thought here."""
 

@@ -19,11 +19,12 @@ from test_compare import compared
 
 from formulint import tables
 from formulint.catalog import Catalog
-from formulint.changed import bare, change_section, delta_text, digits_of
+from formulint.changed import change_section, delta_text, digits_of
 from formulint.compare import PropertyChange, formulas, materials
 from formulint.finding import Level
 from formulint.report import Report, Section
 from formulint.scope import Touched
+from formulint.verdict import bare
 
 NUMBERS = st.floats(min_value=1e-3, max_value=1e6, allow_nan=False)
 

@@ -27,7 +27,7 @@ HERE = Path(__file__).parent.parent
 RULES = HERE / "rules"
 DEMO = HERE / "example_repo"
 HOUSE = DEMO / "rules" / "house.toml"
-PACKS = ("closure", "compatibility", "dose", "hazard", "materials", "order", "presence", "process", "slips", "unsafe", "voc")
+PACKS = ("closure", "compatibility", "dose", "hazard", "materials", "order", "presence", "process", "slips", "tests", "unsafe", "voc")
 Table = dict[str, Any]
 
 # Rows of the tables of limits, as they were collected: market -> rows read or recalled, rows added from memory.

@@ -48,6 +48,10 @@ class Limit(Rule, frozen=True, kw_only=True, tag="limit", tag_field="kind"):
         """The bounds as written."""
         yield Applied(self.property, self.min, self.max, self.title)
 
+    def binds(self, property_id: str) -> bool:
+        """Its own property."""
+        return property_id == self.property
+
     def says(self) -> tuple[str, ...]:
         """The bounds."""
         return (f"{title_of(self.property)}: {window(self.min, self.max)}.",)

@@ -235,6 +235,10 @@ class Market(Rule, frozen=True, cache_hash=True, kw_only=True, tag="market", tag
         low, sure = self.low_solids(subject)
         return (low,) if low is not None and sure else self.rows(subject)
 
+    def binds(self, property_id: str) -> bool:
+        """VOC in each basis."""
+        return property_id in BASIS.values()
+
     def bounds(self, subject: FormulaSubject) -> Iterator[Applied]:
         """The limit of the category that applies."""
         for row in self._deciding(subject) if self.id in subject.formula.markets else ():

@@ -25,6 +25,7 @@ from formulint.quantity import Quantity, in_unit, step_in
 from formulint.report import assumptions, overall
 from formulint.side import Side
 from formulint.standing import Old
+from formulint.tests_due import due, objects
 from formulint.verdict import units_of
 
 if TYPE_CHECKING:
@@ -279,7 +280,7 @@ def _change(before: Catalog, after: Catalog, change: FormulaChange) -> dict[str,
             "gone": [result(before, finding) for finding in change.gone],
             "kept": [result(after, finding) for finding in change.kept],
         },
-        "tests_due": [],
+        "tests_due": objects(due(before, after, change)),
     }  # fmt: skip
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from formulint.chart import text_lines
 from formulint.clean import markdown
 from formulint.render.terminal import label, place, remedy_words, source_words
 from formulint.report import Located, Report, Section, Table
@@ -79,6 +80,8 @@ def _section(section: Section) -> list[str]:
             lines.append(f"- and {len(section.findings) - FINDINGS} more")
     for table in section.tables:
         lines += ["", *_table(table)]
+    if section.chart is not None:
+        lines += ["", "```text", *(line.replace("`", "") for line in text_lines(section.chart, 76)), "```"]
     if section.drawing:
         lines += ["", "```mermaid", *section.drawing, "```"]
     if section.remarks:

@@ -96,6 +96,10 @@ def _section(at: int, section: Section, drawn: bool) -> list[str]:
     tables = [line for number, table in enumerate(section.tables, 1) for line in _table(table, f"{section.heading}, table {number}")]
     rows = sum(len(table.rows) for table in section.tables)
     lines += _folded(f"{counted(len(section.tables), 'table')}, {counted(rows, 'row')}", tables) if at > OPEN_SECTIONS and tables else tables
+    if section.chart is not None:
+        from formulint.render.history_picture import shown  # most pages have none
+
+        lines += shown(section.chart)
     if section.drawing:
         lines += _folded("the same as the text of a diagram", ["<pre>", *(html(line) for line in section.drawing), "</pre>"], again=True)
     remarks = [f'<p class="said">{html(remark, 2000)}</p>' for remark in section.remarks]

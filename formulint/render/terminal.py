@@ -8,7 +8,7 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from formulint.finding import Finding, Level, Mark
-from formulint.report import CHECKED, Cell, Located, Report, Table
+from formulint.report import CHECKED, Cell, Located, Report, Section, Table
 
 if TYPE_CHECKING:
     from rich.table import Table as Grid
@@ -45,9 +45,19 @@ def plain(report: Report, width: int = 80) -> str:
             lines += finding_lines(one, width, told)
         for table in section.tables:
             lines += table_lines(table, width)
+        lines += chart_lines(section, width)
         lines += [part for remark in section.remarks for part in wrapped(safe(remark), width, "  ")]
     lines += ["", *(part for words in report.closing for part in wrapped(safe(words), width))]
     return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def chart_lines(section: Section, width: int) -> list[str]:
+    """The chart of a section in characters, with a blank line before it."""
+    if section.chart is None:
+        return []
+    from formulint.chart import text_lines
+
+    return ["", *(f"  {safe(line)}" for line in text_lines(section.chart, width - 2))]
 
 
 def safe(text: str) -> str:
@@ -212,6 +222,8 @@ def _rich(report: Report) -> str:
                 console.print(Text(line, "dim" if line.strip().startswith(("why:", "rule ")) else ""))
         for table in section.tables:
             console.print(_rich_table(table, console.width))
+        for line in chart_lines(section, console.width):
+            console.print(Text(line))
         for remark in section.remarks:
             say(safe(remark), "dim", "  ")
     console.print()

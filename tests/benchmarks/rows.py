@@ -15,6 +15,8 @@ HERE = Path(__file__).parent
 PASS = "python -c pass"
 BARE = "tomllib, same bytes"
 LINT_ALL = "full lint, cold"
+LOG = "git log -p of the file"
+SHORT_LOG = "the same log among 10"
 
 
 class Row(NamedTuple):
@@ -39,6 +41,8 @@ ROWS = (
     Row("diff of one formula", PASS, None),
     Row("diff of 50 changed of 2,000", LINT_ALL, 0.35),
     Row("gate of the same", LINT_ALL, 0.6),
+    Row("history of 1,000 commits", LOG, 3),
+    Row("the same among 10 formulas", SHORT_LOG, None),
 )
 
 
@@ -46,6 +50,8 @@ def calls(stage: Stage) -> Mapping[str, Call]:
     """Every call by name."""
     day = ("--today", TODAY)
     tool = python(str(stage.script))
+    history = (*tool, "history", formula_code(7), "--property", "density")
+    log = ("git", "--no-pager", "log", "-p", "--first-parent", "--", f"formulas/{formula_code(7)}.toml")
     bare = python(str(HERE / "bare.py"))
     return {
         PASS: Call(python("-c", "pass"), stage.big),
@@ -62,5 +68,9 @@ def calls(stage: Stage) -> Mapping[str, Call]:
         LINT_ALL: Call((*tool, "lint", *day), stage.big),
         "diff of 50 changed of 2,000": Call((*tool, "diff", "HEAD~1", "HEAD", *day), stage.proposal),
         "gate of the same": Call((*tool, "gate", "--base", "base", *day), stage.proposal),
+        LOG: Call(log, stage.line),
+        SHORT_LOG: Call(log, stage.short_line),
+        "history of 1,000 commits": Call(history, stage.line),
+        "the same among 10 formulas": Call(history, stage.short_line),
         "diff of one formula": Call((*tool, "diff", "HEAD", "--staged", *day), stage.formula),
     }

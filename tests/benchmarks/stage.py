@@ -8,7 +8,7 @@ import re
 import shutil
 import subprocess
 import sys
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from types import MappingProxyType
 
@@ -20,6 +20,8 @@ ROOT = Path(__file__).parent.parent.parent
 FORMULAS = 2000
 MATERIALS = 300
 CHANGED = 50
+COMMITS = 1000
+START = 1_767_225_600  # 2026-01-01, in seconds
 AMOUNT = re.compile(r"(?<=amount = \")[0-9.]+(?= lb)")
 NOTHING: Mapping[str, str] = MappingProxyType({})
 
@@ -38,6 +40,21 @@ def compiled() -> None:
 
 SCRIPT = "import sys\nfrom formulint.cli import run\nsys.exit(run())\n"
 """What an installed ``formulint`` is: the command without the detour of ``python -m``."""
+
+
+def _edited(text: str, number: int) -> str:
+    """A sheet with one amount moved by a tenth, each time of another line, and the next revision."""
+    amounts = [*AMOUNT.finditer(text)]
+    one = amounts[number % len(amounts)]
+    moved = f"{float(one[0]) + (0.1 if number // len(amounts) % 2 else -0.1):.1f}"
+    return text[: one.start()].replace(f"revision = {number}\n", f"revision = {number + 1}\n") + moved + text[one.end() :]
+
+
+def _commit(number: int, made: Mapping[str, str]) -> Iterator[str]:
+    """A commit in the words of ``git fast-import``, an hour after the one before it; texts are plain ASCII."""
+    yield f"commit refs/heads/main\ncommitter A. Chemist <a.chemist@example.org> {START + 3600 * number} +0000\ndata <<.\nstep {number}\n.\n"
+    for name, text in made.items():
+        yield f"M 100644 inline {name}\ndata {len(text)}\n{text}\n"
 
 
 class Stage:
@@ -62,6 +79,8 @@ class Stage:
         )
 
         self.proposal = self._proposal(made)
+        self.line = self._line("line", made)
+        self.short_line = self._line("short line", files(10, 40))
 
     def _proposal(self, made: Mapping[str, str]) -> Path:
         """A commit that changes two lines of fifty formulas."""
@@ -72,6 +91,22 @@ class Stage:
         if fresh:
             Repo(place).git("branch", "base")
             Repo(place).git("commit", "--quiet", "--message", "fifty changed")
+        return place
+
+    def _line(self, name: str, made: Mapping[str, str]) -> Path:
+        """A thousand commits after the first, each with another amount on one line of one sheet, and another revision."""
+        place = self.folder / name
+        if (place / ".git").exists():
+            return place
+        sheet = f"formulas/{formula_code(7)}.toml"
+        text = made[sheet]
+        stream = [*_commit(0, made)]
+        for number in range(1, COMMITS + 1):
+            text = _edited(text, number)
+            stream += _commit(number, {sheet: text})
+        repo = build(place, [])
+        repo.git("fast-import", "--quiet", "--force", stdin="".join(stream).encode())
+        repo.git("reset", "--quiet", "--hard")
         return place
 
     def _repository(self, name: str, made: Mapping[str, str], staged: Mapping[str, str] = NOTHING) -> Path:
