@@ -182,12 +182,12 @@ def _held(test: str, asked: TestSpec, row: Row, mean: bool) -> Said:
     if mean and len(read_figures) > 1:
         middle = sum((one.exact for one in read_figures), start=0 * read_figures[0].exact) / len(read_figures)
         inside = _inside(middle, least, most)
-        told = f"the mean of {', '.join(row.values)} is {'inside' if inside else 'outside'} {words}"
-        return ("pass", told, "") if inside else ("fail", told, "limits")
+        told = f"the mean of {', '.join(row.values)}"
+        return ("pass", f"{told} is as asked, {words}", "") if inside else ("fail", f"{told}, and {words} is asked", "limits")
     outside = [str(one) for one in read_figures if not _inside(one.exact, least, most)]
     if outside:
-        return "fail", f"{', '.join(outside)} {'is' if len(outside) == 1 else 'are'} outside {words}", "limits"
-    return "pass", f"inside {words}", ""
+        return "fail", f"{', '.join(outside)}, and {words} is asked", "limits"
+    return "pass", f"as asked, {words}", ""
 
 
 def _without_limit(row: Row, figures: Sequence[Quantity | None]) -> Said:

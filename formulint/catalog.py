@@ -94,8 +94,8 @@ class Catalog:
         self._choice = Choice(self._behind, lambda: self.rulebook.selectors())
         self.settings_file = self._kept(SETTINGS_FILE, Settings)
         self.settings: Settings = policy.settings if policy is not None else self.settings_file.record or Settings(format=1)
-        self.formula_names = self._index(self.settings.folders.formulas)
-        self.material_names = self._index(self.settings.folders.materials)
+        self.formula_names = self.index(self.settings.folders.formulas)
+        self.material_names = self.index(self.settings.folders.materials)
         self.house_faults: tuple[Fault, ...] = ()
         self.rulebook: Rulebook = Rulebook(shipped, self._house() if policy is None else policy.rulebook.house, self.today)
         water = self.settings.water_density
@@ -116,7 +116,7 @@ class Catalog:
         other._choice = Choice(other._behind, lambda: other.rulebook.selectors())
         return other
 
-    def _index(self, folder: str) -> dict[str, list[str]]:
+    def index(self, folder: str) -> dict[str, list[str]]:
         """Names of the TOML files below a folder, by stem without regard to case."""
         start = folder.rstrip("/") + "/"
         found: dict[str, list[str]] = {}
@@ -126,7 +126,7 @@ class Catalog:
         return found
 
     def _house(self) -> tuple[Entry, ...]:
-        names = (name for names in self._index(self.settings.folders.rules).values() for name in names)
+        names = (name for names in self.index(self.settings.folders.rules).values() for name in names)
         entries, self.house_faults, documents = house_rules((name, self._text(name)) for name in names)
         self._rule_documents.update((document.path, document) for document in documents)
         return entries
@@ -224,7 +224,7 @@ class Catalog:
 
     def below(self, folder: str, record: type[R], naming: str = "") -> dict[str, File[R]]:
         """The records below a folder by the name of their file: all, or those whose text may hold a code."""
-        names = self._holding(sorted(name for names in self._index(folder).values() for name in names), naming)
+        names = self._holding(sorted(name for names in self.index(folder).values() for name in names), naming)
         return {name: self._kept(name, record) for name in names}
 
     def material_files(self) -> list[str]:

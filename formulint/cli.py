@@ -23,6 +23,7 @@ COMMANDS = {
     "diff": "say what changed between two states, and what that does to the paint",
     "gate": "say whether a proposal may go in: the merged result, judged by the policy of its base",
     "rules": "say what the rules ask, who says so, and what became of each for a formula",
+    "results": "show what was measured on a formula for each of its tests, what counts, and what is missing",
     "order": "say in which order a formula's additions must go in, why, and what has to move",
     "mend": "show the changes of a formula that would mend what lint finds, and write one of them",
     "standing": "list what is found today and may stand until it is mended, so that only what is new stops",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from formulint.ancestry import past_of
 from formulint.bearing import Asked, Bearing, Bond, Kept, bearings
@@ -26,23 +26,32 @@ def on_file(catalog: Catalog, code: str) -> tuple[Bearing, ...]:
     today on both sides. Where an earlier state is not found, the result does not count.
     """
     file = catalog.find_formula(code)
-    if file is None or file.record is None or not file.record.tests:
+    if file is None or file.record is None:
         return ()
-    formula = file.record
+    kept = catalog.below(catalog.settings.folders.results, Results, code).values()
+    return held(catalog, file, file.record, of_formulas(kept).get(code, []))
+
+
+def of_formulas(files: Iterable[File[Results]]) -> dict[str, list[File[Results]]]:
+    """The files of results that can be read, by the code of the formula they name."""
+    found: dict[str, list[File[Results]]] = {}
+    for one in files:
+        if one.record is not None:
+            found.setdefault(one.record.formula, []).append(one)
+    return found
+
+
+def held(catalog: Catalog, file: File[Formula], formula: Formula, files: Iterable[File[Results]]) -> tuple[Bearing, ...]:
+    """What is on file for each test of a formula, given the files that name it."""
+    if not formula.tests:
+        return ()
     bonds = Bonds(catalog, file, formula)
     kept = tuple(
         Kept(one.name, at, one.record.revision, row, bonds.of(one.record.digest))
-        for one in results_of(catalog, code) if one.record is not None
+        for one in files if one.record is not None
         for at, row in enumerate(one.record.result)
     )  # fmt: skip
     return bearings(formula.tests, kept, catalog.today, lambda test: asked_by_rules(catalog, formula, test))
-
-
-def results_of(catalog: Catalog, code: str) -> Iterator[File[Results]]:
-    """The files of results that name a formula."""
-    for file in catalog.below(catalog.settings.folders.results, Results, code).values():
-        if file.record is not None and file.record.formula == code:
-            yield file
 
 
 def asked_by_rules(catalog: Catalog, formula: Formula, test: str) -> Asked:
@@ -59,9 +68,16 @@ class Bonds:
     def __init__(self, catalog: Catalog, file: File[Formula], formula: Formula) -> None:
         self.catalog = catalog
         self.name = file.name
-        self.now = digests(catalog, formula)[0]
+        self.formula = formula
+        self._now: Digests | None = None
         self._states: dict[str, tuple[Digests, Catalog]] | None = None
         self._changes: dict[str, Change] = {}
+
+    @property
+    def now(self) -> Digests:
+        """The digests of the sheet as it is; nobody asks for them where nothing was measured."""
+        self._now = self._now or digests(self.catalog, self.formula)[0]
+        return self._now
 
     def of(self, measured: Fingerprint) -> Bond:
         """How the paint of a fingerprint stands to the sheet."""

@@ -55,7 +55,12 @@ def judge(folder: str, today: date | None) -> Staged | None:
     reach = touched(catalog, changes, before)
     if not reach.anything and not odd & ours:
         return None
-    found = Judge(catalog).findings(reach.scope)
+    asked = Judge(catalog)
+    found = asked.findings(reach.scope)
+    if reach.results:
+        from formulint.measured import findings as of_results  # few commits bring any
+
+        found += of_results(asked, reach.scope)
     findings = tuple(finding for finding in found if _concerns(finding, reach, odd & ours))
     if any(finding.rule == UNKNOWN for finding in findings):
         findings = tuple(_explained(finding, catalog, before, reach) for finding in findings)

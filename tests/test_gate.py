@@ -64,7 +64,7 @@ HONEST: dict[str, Edits] = {
     "words for people": {"README.md": "# Works\n", "docs/notes.md": "x\n"},
     "a file moved within its folder": {FLAT: None, "formulas/flats/T-101.toml": TEXTS[FLAT]},
     "the bench is free": {BENCH: both(replace('"flat"', '"matt"'), replace('max = "59 %"', 'max = "69 %"'))},
-    "from the bench to production": {BENCH: replace('"bench"', '"production"')},
+    "from the bench to a pilot": {BENCH: replace('"bench"', '"pilot"')},
     "a bench formula given up": {BENCH: None},
     "a weaker premix": {PREMIX: both(replace('"104.5 lb"', '"104.4 lb"'), amount("RM-1601", "4.5 lb", "4.4 lb"))},
     "a house rule is met at its edge": {MATT: amount("RM-1802", "0.8 lb", "0.9 lb")},
