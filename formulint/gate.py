@@ -75,7 +75,7 @@ def ask(folder: str, base: str, head: str, today: date | None) -> Answer:
     changes = _everything(state) if adopted else snapshot.changed_between(before.snapshot, state)
     listed = [one for one in changes if a_record(one.name, after.settings.folders) or a_result(one.name, after.settings.folders)]
     reach = touched(after, listed, None if adopted else before)
-    scope, use = _scope(after, reach)
+    scope, use = _scope(before, after, reach)
     judge = Judge(after, use.strict)
     notices = [*([first()] if adopted else ()), *odd, *guarded(repository, old, state, after.settings)]
     notices += [*(() if adopted else (*records(before, after, changes, use), *rewritten(before, after, changes))), *own_policy(after, changes)]
@@ -140,7 +140,7 @@ def _everything(state: Snapshot) -> tuple[FileChange, ...]:
     return tuple(FileChange(name, "added", "", entry.oid) for name, entry in state.entries.items())
 
 
-def _scope(after: Catalog, reach: Touched) -> tuple[Scope, Use]:
+def _scope(before: Catalog, after: Catalog, reach: Touched) -> tuple[Scope, Use]:
     """What is judged: what is touched, and all that touched production formulas use; the latter as production."""
     preload(after, reach.formulas)
     made = _inside(after, reach.formulas, ("production",))
@@ -151,7 +151,7 @@ def _scope(after: Catalog, reach: Touched) -> tuple[Scope, Use]:
         tuple(dict.fromkeys((*reach.formulas, *(file.name for file in blends.values())))),
         tuple(dict.fromkeys((*reach.materials, *materials))),
         results=reach.results,
-        proved=to_prove(after, reach.formulas, reach.results),
+        proved=to_prove(before, after, reach.formulas, reach.results),
     )
     return scope, Use(frozenset(blends), sold)
 

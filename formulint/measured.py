@@ -20,6 +20,7 @@ from formulint.result import EYE, Results, Row
 from formulint.revision import MADE
 from formulint.rulebook import TestWords
 from formulint.settings import Folders
+from formulint.side import digests
 from formulint.snapshot import FileChange
 from formulint.suggest import closest, similar
 from formulint.vocabulary import dimensions_of
@@ -134,14 +135,26 @@ def a_result(name: str, folders: Folders) -> bool:
     return name.startswith(f"{folders.results}/")
 
 
-def to_prove(after: Catalog, formulas: Iterable[str], results: Iterable[str]) -> frozenset[str]:
-    """Codes of the formulas in production that a proposal touches, or whose results it does, where the settings require results."""
+def to_prove(before: Catalog, after: Catalog, formulas: Iterable[str], results: Iterable[str]) -> frozenset[str]:
+    """Codes of the formulas in production that must have a result that passes for each test, where the settings require results.
+
+    Of those that a proposal touches, the ones that are another paint than on the base, or made of other figures, or asked
+    for other tests, or new in production; and those whose results it touches. What stands is not asked for again.
+    """
     if after.settings.results != "required":
         return frozenset()
     files = after.below(after.settings.folders.results, Results)
-    named = (files[name].record for name in results if name in files)
-    codes = {stem(name) for name in formulas} | {one.formula for one in named if one is not None}
-    return frozenset(code for code in codes if (sheet := after.sheet(code)) is not None and sheet.state == "production")
+    named = {one.formula for name in results if name in files and (one := files[name].record) is not None}
+    sold = {code for code in {stem(name) for name in formulas} | named if (sheet := after.sheet(code)) is not None and sheet.state == "production"}
+    return frozenset(code for code in sold if code in named or _differs(before, after, code))
+
+
+def _differs(before: Catalog, after: Catalog, code: str) -> bool:
+    old, new = before.sheet(code), after.sheet(code)
+    if old is None or new is None or old.state != new.state or old.tests != new.tests:
+        return True
+    was, now = digests(before, old)[0], digests(after, new)[0]
+    return (was.composition, was.data) != (now.composition, now.data)
 
 
 def rewritten(before: Catalog, after: Catalog, changes: Iterable[FileChange]) -> Iterator[Finding]:
