@@ -49,7 +49,8 @@ def _revision(old: Side, new: Side, change: Change) -> Iterator[Finding]:
         yield Finding(RAISED, Level.error, fault, code, "", "Two different paints would bear one number, and nobody could say which was made.", PRACTICE)
     elif changed and now == was and old.formula.state in MADE and new.formula.state in MADE:
         what = "is another paint" if change is Change.compositional else "is made in another way"
-        level = Level.warning
+        own = old.formula.stage != new.formula.stage or old.formula.batch != new.formula.batch  # not by an intermediate alone
+        level = Level.error if own and old.formula.state == new.formula.state == "production" else Level.warning
         fault = Fault(place, f"{code} {what} than before, and still revision {now}", f"write revision = {now + 1}")
         yield Finding(RAISED, level, fault, code, "", "Batch sheets and test results name a revision; two paints under one number cannot be told apart.", PRACTICE)
 
