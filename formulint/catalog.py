@@ -16,7 +16,6 @@ from formulint.concession import Concession
 from formulint.content import Content, Surroundings, Value, content
 from formulint.document import Document, load
 from formulint.equipment import Equipment
-from formulint.errors import UserError
 from formulint.evaluate import Evaluation, doses, substances
 from formulint.extras import active, called, extras
 from formulint.finding import Fault, Mark, Place
@@ -393,16 +392,3 @@ class Catalog:
         """Line and column of a character of a formula's text."""
         document = self.formula(name).document
         return Mark(name) if document is None else Mark(name, *document.line_column(at))
-
-    def require_settings(self) -> None:
-        """Refuse to go on where the settings cannot be read: without them nothing can be judged rightly.
-
-        Raises
-        ------
-        UserError
-        """
-        if self.settings_file.record is None:
-            fault = self.settings_file.faults[0] if self.settings_file.faults else None
-            words = fault.message if fault is not None else "it is not there"
-            mark = self.locate(fault.place) if fault is not None else Mark(SETTINGS_FILE)
-            raise UserError(f"{SETTINGS_FILE}, line {mark.line}: {words}", fault.remedy if fault is not None else "")

@@ -243,8 +243,8 @@ class Judge:
     def _equipment(self) -> Iterator[Finding]:
         files = self.catalog.equipment()
         yield from self.kept(files.values(), self.catalog.index(self.catalog.settings.folders.equipment))
-        records = ((name, file.record) for name, file in files.items() if file.record is not None)
-        yield from (self._format("record/consistent", fault, "", "") for name, one in records for fault in of_equipment(one, name))
+        faults = (fault for name, file in files.items() if file.record is not None for fault in of_equipment(file.record, name))
+        yield from (self._format("record/consistent", fault, "", "") for fault in faults)
 
     def kept(self, files: Iterable[File[Equipment] | File[Results]], names: dict[str, list[str]]) -> Iterator[Finding]:
         """What is wrong with records as files: unreadable, called otherwise than their file, or two of one code."""
@@ -376,19 +376,16 @@ class Judge:
         return Fault(Place(path, ("code",)), words, "take one of them out")
 
     def _snapshot(self, scope: Scope) -> Iterator[Finding]:
-        for fault in self.catalog.snapshot.faults_below((*self.catalog.settings.folders.all, STANDING_FILE)):
-            yield self._format("record/plain-file", fault, "", "")
+        yield from (self._format("record/plain-file", fault, "", "") for fault in self.catalog.snapshot.faults_below((*self.catalog.settings.folders.all, STANDING_FILE)))
 
     def _settings(self) -> Iterator[Finding]:
         yield from self._readable(self.catalog.settings_file, "", "")
         rules = frozenset(entry.id for entry in self.catalog.rulebook.all()) | {f"voc/{market}" for market in self.markets}
         found = of_settings(self.catalog.settings, SETTINGS_FILE, self.catalog.shipped.versions(), rules)
-        for rule, fault in islice(found, MANY):
-            yield self._format(rule, fault, "", "")
+        yield from (self._format(rule, fault, "", "") for rule, fault in islice(found, MANY))
 
     def _house(self) -> Iterator[Finding]:
-        for fault in few(chain(self.catalog.house_faults, unknown_words(self.catalog.rulebook.house, self.tags, self.markets))):
-            yield self._format("record/readable", fault, "", "")
+        yield from (self._format("record/readable", fault, "", "") for fault in few(chain(self.catalog.house_faults, unknown_words(self.catalog.rulebook.house, self.tags, self.markets))))
 
 
 def _knot(codes: tuple[str, ...], words: str) -> str:
