@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 import re
+from collections.abc import Sequence
 from datetime import date
 
 from formulint import plumbing
 from formulint.errors import UserError
-from formulint.git import Repository, quoted
+from formulint.git import REGULAR, Repository, quoted
 
 MERGES = (2, 38)  # the first git that writes a merge without a work tree
 
@@ -144,3 +145,23 @@ def committed_on(repository: Repository, commit: str) -> date:
         return date.fromordinal(date(1970, 1, 1).toordinal() + int(text) // 86400)
     except (ValueError, OverflowError):
         raise UserError(f"commit {commit[:7]} has no date that can be read", "give a date with --today") from None
+
+
+def past_of(repository: Repository, commits: Sequence[str], folder: str, wanted: str, most: int) -> list[tuple[str, str]]:
+    """Name and id of every text that a file called ``wanted``, anywhere below ``folder``, had up to these commits (full ids); the newest first.
+
+    At most ``most`` of them; of a clone that was cut off, those that it holds.
+    """
+    if not commits:
+        return []
+    listed = repository.git.run("rev-list", "--topo-order", *commits, "--", folder)
+    words = ("diff-tree", "--stdin", "-r", "-m", "--root", "--no-commit-id", "-z", "--no-renames", "--no-ext-diff", "--no-textconv", "--", folder)
+    parts = repository.git.run(*words, stdin=listed).decode("utf-8", "surrogateescape").split("\0")
+    found: dict[tuple[str, str], None] = {}
+    for change, name in zip(parts[::2], parts[1::2], strict=False):
+        _, new_mode, _, new, _ = change[1:].split(" ")
+        if name.rpartition("/")[2] == wanted and new_mode in REGULAR:
+            found[name, new] = None
+            if len(found) >= most:
+                break
+    return list(found)

@@ -16,7 +16,6 @@ from formulint.concession import Concession
 from formulint.content import Content, Surroundings, Value, content
 from formulint.document import Document, load
 from formulint.equipment import Equipment
-from formulint.errors import UserError
 from formulint.evaluate import Evaluation, doses, substances
 from formulint.extras import active, called, extras
 from formulint.finding import Fault, Mark, Place
@@ -41,7 +40,7 @@ WATER_DENSITY = 0.998  # kg/L at 20 degC; printed as an assumption where the set
 RECENT = 200  # formulas that are kept resolved: more than one proposal touches
 CLOSURE = 0.005  # the lines may miss the batch by this share where the settings do not say it
 
-R = TypeVar("R", Formula, Material, Settings, Concession, Standing, Equipment)
+R = TypeVar("R", bound=Struct)
 
 
 class File(Struct, Generic[R], frozen=True):
@@ -92,10 +91,10 @@ class Catalog:
         self.effort = 0
         self._recent: dict[str, FormulaSubject] = {}  # a comparison asks for the same ones several times over
         self._choice = Choice(self._behind, lambda: self.rulebook.selectors())
-        self.settings_file = self._read(SETTINGS_FILE, Settings)
+        self.settings_file = self._kept(SETTINGS_FILE, Settings)
         self.settings: Settings = policy.settings if policy is not None else self.settings_file.record or Settings(format=1)
-        self.formula_names = self._index(self.settings.folders.formulas)
-        self.material_names = self._index(self.settings.folders.materials)
+        self.formula_names = self.index(self.settings.folders.formulas)
+        self.material_names = self.index(self.settings.folders.materials)
         self.house_faults: tuple[Fault, ...] = ()
         self.rulebook: Rulebook = Rulebook(shipped, self._house() if policy is None else policy.rulebook.house, self.today)
         water = self.settings.water_density
@@ -116,7 +115,7 @@ class Catalog:
         other._choice = self._choice.beside(other._behind, lambda code: self._stocks.get(code) is not None)
         return other
 
-    def _index(self, folder: str) -> dict[str, list[str]]:
+    def index(self, folder: str) -> dict[str, list[str]]:
         """Names of the TOML files below a folder, by stem without regard to case."""
         start = folder.rstrip("/") + "/"
         found: dict[str, list[str]] = {}
@@ -126,7 +125,7 @@ class Catalog:
         return found
 
     def _house(self) -> tuple[Entry, ...]:
-        names = (name for names in self._index(self.settings.folders.rules).values() for name in names)
+        names = (name for names in self.index(self.settings.folders.rules).values() for name in names)
         entries, self.house_faults, documents = house_rules((name, self._text(name)) for name in names)
         self._rule_documents.update((document.path, document) for document in documents)
         return entries
@@ -135,8 +134,7 @@ class Catalog:
         """The concessions that count here: those of the policy, which may be another state."""
         source = self.policy or self
         if source._concessions is None:
-            names = sorted(name for names in source._index(self.settings.folders.concessions).values() for name in names)
-            source._concessions = tuple(source._kept(name, Concession) for name in names)
+            source._concessions = tuple(source.below(self.settings.folders.concessions, Concession).values())
         return source._concessions
 
     def standing(self) -> File[Standing] | None:
@@ -196,9 +194,7 @@ class Catalog:
 
     def equipment(self) -> dict[str, File[Equipment]]:
         """All equipment, by the name of its file; read when the first piece is asked for."""
-        if not self._equipment:
-            listed = self._index(self.settings.folders.equipment).values()
-            self._equipment = {name: self._read(name, Equipment) for names in listed for name in names}
+        self._equipment = self._equipment or self.below(self.settings.folders.equipment, Equipment)
         return self._equipment
 
     def machine(self, code: str) -> Equipment | None:
@@ -218,10 +214,17 @@ class Catalog:
 
     def formulas_with(self, text: str) -> list[str]:
         """Names of all formulas that may hold a text: those that do, and those that write characters as escapes."""
-        names = self.formula_files()
+        return self._holding(self.formula_files(), text)
+
+    def _holding(self, names: list[str], text: str) -> list[str]:
         self.preload(names)
         raw = text.encode("utf-8", "surrogateescape")
         return [name for name in names if raw in self._text(name) or b"\\" in self._text(name)]
+
+    def below(self, folder: str, record: type[R], naming: str = "") -> dict[str, File[R]]:
+        """The records below a folder by the name of their file: all, or those whose text may hold a code."""
+        names = self._holding(sorted(name for names in self.index(folder).values() for name in names), naming)
+        return {name: self._kept(name, record) for name in names}
 
     def material_files(self) -> list[str]:
         """Names of all materials, sorted."""
@@ -376,11 +379,9 @@ class Catalog:
         """Line and column of a place."""
         if place.line:
             return Mark(place.path, place.line, place.column)
-        file = self._formulas.get(place.path) or self._materials.get(place.path) or self._equipment.get(place.path)
+        file = self._formulas.get(place.path) or self._materials.get(place.path)
         if file is not None and file.document is not None:
             return file.document.mark(place.keys)
-        if place.path == SETTINGS_FILE and self.settings_file.document is not None:
-            return self.settings_file.document.mark(place.keys)
         if place.path in self._rule_documents:
             return self._rule_documents[place.path].mark(place.keys)
         if self.policy is not None and place.path in self.policy._rule_documents:
@@ -389,20 +390,5 @@ class Catalog:
 
     def locate_offset(self, name: str, at: int) -> Mark:
         """Line and column of a character of a formula's text."""
-        file = self.formula(name)
-        if file.document is None:
-            return Mark(name)
-        return Mark(name, *file.document.line_column(at))
-
-    def require_settings(self) -> None:
-        """Refuse to go on where the settings cannot be read: without them nothing can be judged rightly.
-
-        Raises
-        ------
-        UserError
-        """
-        if self.settings_file.record is None:
-            fault = self.settings_file.faults[0] if self.settings_file.faults else None
-            words = fault.message if fault is not None else "it is not there"
-            mark = self.locate(fault.place) if fault is not None else Mark(SETTINGS_FILE)
-            raise UserError(f"{SETTINGS_FILE}, line {mark.line}: {words}", fault.remedy if fault is not None else "")
+        document = self.formula(name).document
+        return Mark(name) if document is None else Mark(name, *document.line_column(at))

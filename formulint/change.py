@@ -11,13 +11,17 @@ from formulint.equipment import Equipment
 from formulint.formula import Addition, Formula, Process, Stage
 from formulint.kinds import KINDS
 from formulint.material import Component, Material
+from formulint.result import Results, Row
 from formulint.rule import Rule
 from formulint.settings import Settings
 from formulint.standing import Old, Standing
 
 
 class Change(IntEnum):
-    """Classes of change, from what asks for nothing to what asks most of the lab; ``policy`` has an approver of its own."""
+    """Classes of change, from what asks for nothing to what asks most of the lab; ``policy`` has an approver of its own.
+
+    ``evidence`` changes no paint: it is what was measured on one. More of it is welcome; what is on file stays as it is.
+    """
 
     none = 0
     editorial = 1
@@ -26,6 +30,7 @@ class Change(IntEnum):
     data = 4
     compositional = 5
     policy = 6
+    evidence = 7
 
 
 def _all(change: Change, names: str) -> dict[str, Change]:
@@ -66,6 +71,14 @@ EQUIPMENT: dict[str, Change] = {
     **_all(Change.editorial, "code name note"),
     **_all(Change.procedural, "kind diameter disc fill capacity division"),
 }
+RESULTS: dict[str, Change] = {
+    **_all(Change.editorial, "code note"),
+    **_all(Change.evidence, "formula revision digest result"),
+}
+ROW: dict[str, Change] = {
+    **_all(Change.editorial, "note"),
+    **_all(Change.evidence, "test method value measured_on by after condition sample"),
+}
 COMPONENT: dict[str, Change] = _all(Change.data, "name share cas hazards hazard_figures volatile boiling_point density")
 
 TABLE: dict[type[Struct], dict[str, Change]] = {
@@ -76,6 +89,8 @@ TABLE: dict[type[Struct], dict[str, Change]] = {
     Material: MATERIAL,
     Component: COMPONENT,
     Equipment: EQUIPMENT,
+    Results: RESULTS,
+    Row: ROW,
     **{record: _all(Change.policy, " ".join(record.__struct_encode_fields__)) for record in (Settings, Concession, Standing, Old, Rule, *KINDS.values())},
 }
 """Each record with the classes of its fields; a table that is not listed has the class of the field it stands in."""

@@ -32,6 +32,7 @@ CHANGE_WORDS = {
     Change.data: "the same sheet, a material's figures changed (data)",
     Change.compositional: "another paint (compositional)",
     Change.policy: "policy",
+    Change.evidence: "what was measured",
 }
 FOLLOWS = 0.05  # a substance that moves by less than this share only follows the batch, and is counted, not listed
 FOLLOWS_FIGURES = 0.005  # where the sheet is the same, a share that somebody corrected is a change of its own

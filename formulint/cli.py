@@ -25,6 +25,7 @@ COMMANDS = {
     "rules": "say what the rules ask, who says so, and what became of each for a formula",
     "history": "follow a property or a rule of a formula commit by commit, and say who crossed a limit",
     "whereused": "list the formulas that hold a material, an intermediate, a substance or a function, and how much",
+    "results": "show what was measured on a formula for each of its tests, what counts, and what is missing",
     "order": "say in which order a formula's additions must go in, why, and what has to move",
     "mend": "show the changes of a formula that would mend what lint finds, and write one of them",
     "standing": "list what is found today and may stand until it is mended, so that only what is new stops",

@@ -17,6 +17,7 @@ from formulint.suggest import closest
 from formulint.tolerance import tolerance_of
 from formulint.verdict import KEPT, read_bounds
 from formulint.vessels import left_over
+from formulint.vocabulary import dimensions_of
 
 MANY = 100  # faults of one sort in one file that are told
 
@@ -27,17 +28,6 @@ MOST_ALTERNATES = 100  # real sheets have a few
 RARE = attrgetter("stage", "step", *ADDITION_ONLY[1:], *STEP_ONLY)
 NOTHING_RARE = RARE(Addition())
 """What most lines have beside material, amount and note."""
-TEST_DIMENSIONS: dict[str, tuple[str, ...]] = {
-    "consistency": ("consistency",),
-    "high_shear_viscosity": ("viscosity",),
-    "fineness": ("fineness hegman", "length"),
-    "density": ("density",),
-    "nonvolatile": ("mass share",),
-    "contrast_ratio": ("number", "mass share"),
-    "tint_strength": ("number", "mass share"),
-    "open_time": ("time",),
-    "sag": ("length", "number"),
-}
 
 
 def too_large(formula: Formula, path: str) -> Iterator[Fault]:
@@ -207,7 +197,7 @@ def _of_test(name: str, least: str | None, most: str | None) -> Said:
     for key, text in (("min", least), ("max", most)):
         if text is not None:
             try:
-                ends.append(read(text, TEST_DIMENSIONS.get(name, ("number",))))
+                ends.append(read(text, dimensions_of(name)))
             except Misread as error:
                 found.append(((key,), error.message, error.remedy))
     words = name.replace("_", " ")

@@ -38,13 +38,17 @@ class TemperatureRange(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class TestSpec(Struct, frozen=True, forbid_unknown_fields=True):
-    """What a test must show, with the method and the condition that make the number mean something."""
+    """What a test must show, with the method and the condition that make the number mean something.
+
+    ``valid_for`` is how long a result counts; without it, a result does not grow too old.
+    """
 
     method: str
     min: str | None = None
     max: str | None = None
     after: Duration | None = None
     condition: str = ""
+    valid_for: Duration | None = None
 
 
 class Adjust(Struct, frozen=True, forbid_unknown_fields=True):

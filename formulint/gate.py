@@ -18,6 +18,8 @@ from formulint.evidence import Use, a_record, records
 from formulint.finding import Finding, Place
 from formulint.formula import codes_in
 from formulint.judge import Judge, Scope
+from formulint.measured import a_result, rewritten, to_prove
+from formulint.measured import findings as of_results
 from formulint.proposal import first, guarded, notice, own_policy, policy_findings, refuses
 from formulint.root import upwards
 from formulint.rulebook import Shipped
@@ -71,13 +73,13 @@ def ask(folder: str, base: str, head: str, today: date | None) -> Answer:
     policy = before if before.today == day else Catalog(before.snapshot, before.shipped, day)
     after = Catalog(state, before.shipped, day, policy)
     changes = _everything(state) if adopted else snapshot.changed_between(before.snapshot, state)
-    listed = [one for one in changes if a_record(one.name, after.settings.folders)]
+    listed = [one for one in changes if a_record(one.name, after.settings.folders) or a_result(one.name, after.settings.folders)]
     reach = touched(after, listed, None if adopted else before)
-    scope, use = _scope(after, reach)
+    scope, use = _scope(before, after, reach)
     judge = Judge(after, use.strict)
     notices = [*([first()] if adopted else ()), *odd, *guarded(repository, old, state, after.settings)]
-    notices += [*(() if adopted else records(before, after, changes, use)), *own_policy(after, changes)]
-    found = [one for one in judge.findings(scope) if one.fault.place.path != SETTINGS_FILE]
+    notices += [*(() if adopted else (*records(before, after, changes, use), *rewritten(before, after, changes))), *own_policy(after, changes)]
+    found = [one for one in (*judge.findings(scope), *of_results(judge, scope)) if one.fault.place.path != SETTINGS_FILE]
     sides = [] if adopted else parents(repository, new) if contained else [old, new]
     found = [*told(found, lambda: _sides(repository, sides, policy, use.strict)), *by_base(before, judge, scope.formulas, found)]
     codes = [*(stem(name) for name in reach.formulas), *(code for code in reach.gone if before.find_formula(code))]
@@ -138,7 +140,7 @@ def _everything(state: Snapshot) -> tuple[FileChange, ...]:
     return tuple(FileChange(name, "added", "", entry.oid) for name, entry in state.entries.items())
 
 
-def _scope(after: Catalog, reach: Touched) -> tuple[Scope, Use]:
+def _scope(before: Catalog, after: Catalog, reach: Touched) -> tuple[Scope, Use]:
     """What is judged: what is touched, and all that touched production formulas use; the latter as production."""
     preload(after, reach.formulas)
     made = _inside(after, reach.formulas, ("production",))
@@ -148,6 +150,8 @@ def _scope(after: Catalog, reach: Touched) -> tuple[Scope, Use]:
     scope = Scope(
         tuple(dict.fromkeys((*reach.formulas, *(file.name for file in blends.values())))),
         tuple(dict.fromkeys((*reach.materials, *materials))),
+        results=reach.results,
+        proved=to_prove(before, after, reach.formulas, reach.results),
     )
     return scope, Use(frozenset(blends), sold)
 

@@ -31,6 +31,8 @@ from formulint.verdict import judge_bounds, outcome, read_bounds, title_of, unit
 
 if TYPE_CHECKING:
     from formulint.leave import Leave
+    from formulint.result import Results
+    from formulint.settings import Settings
 
 HOUSE_SOURCE = Source("this formula's own limit", "", "house")
 ASKED = "the sheet asks for this itself, under [limits]"
@@ -43,11 +45,13 @@ UNSAFE = "unsafe/"  # rules of this pack stop whatever their source, and are giv
 
 
 class Scope(Struct, frozen=True):
-    """What is judged: files of formulas and materials by name; the register, house rules and settings if ``whole``."""
+    """What is judged: files of formulas and materials by name; the register, house rules and settings if ``whole``; by ``measured``, ``results`` and ``proved``."""
 
     formulas: tuple[str, ...]
     materials: tuple[str, ...]
     whole: bool = False
+    results: tuple[str, ...] = ()
+    proved: frozenset[str] = frozenset()
 
 
 class Judge:
@@ -68,8 +72,7 @@ class Judge:
         self.tags = frozenset(tag.id for tag in vocabulary.tag)
         self.markets = frozenset(market.id for market in vocabulary.market)
         self._sound: set[str] = set()
-        self._guesses = 0
-        self._asked = 0
+        self._guesses = self._asked = 0
 
     def findings(self, scope: Scope) -> tuple[Finding, ...]:
         """All findings of a scope, ordered by file, place, rule."""
@@ -162,7 +165,7 @@ class Judge:
             for number, check in look.checks:
                 rule = check.entry.rule
                 if not check.by_code or rule.concerns(formula):
-                    found += [(number, self._stamp(check.entry, fault, self._state(formula), code, "")) for fault in rule.check(subject)]
+                    found += [(number, self.stamp(check.entry, fault, self._state(formula), code, "")) for fault in rule.check(subject)]
         found.sort(key=NUMBER)  # looked at in no order; told in that of the rules
         yield from (finding for _, finding in found)
         yield from self.own_limits(subject, code)
@@ -171,7 +174,7 @@ class Judge:
         """What some of the checks of a formula have to say, as ``every`` would tell it."""
         for check in checks:
             if subject.picked.keys() >= set(check.entry.rule.about) and (not check.by_code or check.entry.rule.concerns(subject.formula)):
-                yield from (self._stamp(check.entry, fault, self._state(subject.formula), code, "") for fault in check.entry.rule.check(subject))
+                yield from (self.stamp(check.entry, fault, self._state(subject.formula), code, "") for fault in check.entry.rule.check(subject))
 
     def _spend(self, subject: FormulaSubject) -> None:
         """Count what is asked, so that formulas, lines, alternates and rules cannot multiply to a run without end."""
@@ -228,7 +231,7 @@ class Judge:
         for entry in self.catalog.rulebook.in_force():
             if type(entry.rule).check_material is not Rule.check_material:
                 for fault in entry.rule.check_material(subject):
-                    yield self._stamp(entry, fault, "production", "", code)
+                    yield self.stamp(entry, fault, "production", "", code)
 
     def _register(self) -> Iterator[Finding]:
         files = self.catalog.material_files()
@@ -238,27 +241,30 @@ class Judge:
         for entry in self.catalog.rulebook.in_force():
             if type(entry.rule).check_register is not Rule.check_register:
                 for fault in entry.rule.check_register(subject):
-                    yield self._stamp(entry, fault, "production", "", stem(fault.place.path))
+                    yield self.stamp(entry, fault, "production", "", stem(fault.place.path))
 
     def _equipment(self) -> Iterator[Finding]:
-        for name, file in self.catalog.equipment().items():
+        files = self.catalog.equipment()
+        yield from self.kept(files.values(), self.catalog.index(self.catalog.settings.folders.equipment))
+        faults = (fault for name, file in files.items() if file.record is not None for fault in of_equipment(file.record, name))
+        yield from (self._format("record/consistent", fault, "", "") for fault in faults)
+
+    def kept(self, files: Iterable[File[Equipment] | File[Results]], names: dict[str, list[str]]) -> Iterator[Finding]:
+        """What is wrong with records as files: unreadable, called otherwise than their file, or two of one code."""
+        for file in files:
             yield from self._readable(file, "", "")
             if file.record is not None:
-                names = {stem(one).casefold(): [one] for one in self.catalog.equipment() if one != name}
-                yield from self._identity(name, file.record.code, names, {}, "", "")
-                yield from (self._format("record/consistent", fault, "", "") for fault in of_equipment(file.record, name))
+                yield from self._identity(file.name, file.record.code, names, {}, "", "")
 
     def _users(self, code: str) -> list[str]:
         """Codes of the formulas that name a code."""
         records = [(name, self.catalog.formula(name).record) for name in self.catalog.formulas_with(code)]
         return [stem(name) for name, record in records if record is not None and code in codes_in(record)]
 
-    def _stamp(self, entry: Entry, fault: Fault, state: str, formula: str, material: str) -> Finding:
+    def stamp(self, entry: Entry, fault: Fault, state: str, formula: str, material: str) -> Finding:
         """A fault as a finding: its level by rule, settings and state; ``review`` where the figure is only recalled."""
-        rule = entry.rule
-        level = self.levels.get(entry.id, Level[rule.level])
-        how = fault.checked or rule.source.checked
-        message = fault.message
+        rule, message = entry.rule, fault.message
+        level, how = self.levels.get(entry.id, Level[rule.level]), fault.checked or rule.source.checked
         if fault.kind == "fail" and how == "memory" and entry.id not in self.confirmed and level is Level.error:
             if entry.id.startswith(UNSAFE):  # a figure that is only recalled must not let it pass
                 fault = replace(fault, message=f"{message} ({UNVERIFIED})")
@@ -272,10 +278,9 @@ class Judge:
         return Finding(entry.id, level, fault, formula, material, rule.why, rule.source if how == rule.source.checked else replace(rule.source, checked=how))
 
     def _format(self, rule: str, fault: Fault, formula: str, material: str) -> Finding:
-        level = Level.warning if fault.kind == "review" else Level.error
-        return Finding(rule, level, fault, formula, material, "", FORMAT_SOURCE)
+        return Finding(rule, Level.warning if fault.kind == "review" else Level.error, fault, formula, material, "", FORMAT_SOURCE)
 
-    def _readable(self, file: File[Formula] | File[Material] | File[Equipment], formula: str, material: str) -> Iterator[Finding]:
+    def _readable(self, file: File[Formula] | File[Material] | File[Equipment] | File[Results] | File[Settings], formula: str, material: str) -> Iterator[Finding]:
         for fault in file.faults:
             rule = "record/portable" if fault.kind == "review" else "record/readable"
             yield self._format(rule, fault, formula, material)
@@ -371,21 +376,16 @@ class Judge:
         return Fault(Place(path, ("code",)), words, "take one of them out")
 
     def _snapshot(self, scope: Scope) -> Iterator[Finding]:
-        for fault in self.catalog.snapshot.faults_below((*self.catalog.settings.folders.all, STANDING_FILE)):
-            yield self._format("record/plain-file", fault, "", "")
+        yield from (self._format("record/plain-file", fault, "", "") for fault in self.catalog.snapshot.faults_below((*self.catalog.settings.folders.all, STANDING_FILE)))
 
     def _settings(self) -> Iterator[Finding]:
-        for fault in self.catalog.settings_file.faults:
-            rule = "record/portable" if fault.kind == "review" else "record/readable"
-            yield self._format(rule, fault, "", "")
+        yield from self._readable(self.catalog.settings_file, "", "")
         rules = frozenset(entry.id for entry in self.catalog.rulebook.all()) | {f"voc/{market}" for market in self.markets}
         found = of_settings(self.catalog.settings, SETTINGS_FILE, self.catalog.shipped.versions(), rules)
-        for rule, fault in islice(found, MANY):
-            yield self._format(rule, fault, "", "")
+        yield from (self._format(rule, fault, "", "") for rule, fault in islice(found, MANY))
 
     def _house(self) -> Iterator[Finding]:
-        for fault in few(chain(self.catalog.house_faults, unknown_words(self.catalog.rulebook.house, self.tags, self.markets))):
-            yield self._format("record/readable", fault, "", "")
+        yield from (self._format("record/readable", fault, "", "") for fault in few(chain(self.catalog.house_faults, unknown_words(self.catalog.rulebook.house, self.tags, self.markets))))
 
 
 def _knot(codes: tuple[str, ...], words: str) -> str:

@@ -26,6 +26,7 @@ PATTERNS = {
     "^[A-Za-z0-9]+(-[A-Za-z0-9]+)*$": "only letters, digits and single hyphens between them",
     "^[a-z0-9]+(-[a-z0-9]+)*$": "only small letters, digits and single hyphens between them",
     "^[A-Z]{3}$": "exactly three capital letters",
+    **{f"^{kind}1:[0-9a-f]{{64}}$": f"{kind}1: and 64 digits and letters a to f, as formulint results prints them" for kind in "cdm"},
 }
 """What the patterns of the declarations mean, in words."""
 

@@ -193,9 +193,8 @@ def lint(catalog: Catalog, scope: Scope, findings: Sequence[Finding], notes: boo
     """The report of what was judged; notes and old findings are counted unless they are asked for."""
     seen = shown(findings, notes)
     sections = by_record(catalog, located(catalog, causes_first(seen)))
-    judged = " and ".join(
-        counted(number, word) for number, word in ((len(scope.formulas), "formula"), (len(scope.materials), "material")) if number
-    )
+    parts = ((len(scope.formulas), "formula"), (len(scope.materials), "material"), (len(scope.results), "file"))
+    judged = " and ".join(counted(number, word) + (" of results" if word == "file" else "") for number, word in parts if number)
     closing = [f"{judged or 'no record'} judged: {summary(findings)}"]
     closing += left_out(findings, notes)
     stops = [one for one in causes_first(findings) if one.blocks]

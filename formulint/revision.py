@@ -1,4 +1,4 @@
-"""What only the change itself shows: a paint in production that changes under its old revision, limits moved with the paint."""
+"""What only the change itself shows: a paint that changes under its old revision, a step of its state, limits moved with the paint."""
 
 from __future__ import annotations
 
@@ -7,30 +7,66 @@ from collections.abc import Iterator, Sequence
 from formulint.change import Change
 from formulint.fields import FieldChange
 from formulint.finding import Fault, Finding, Level, Place, Source
+from formulint.formula import Formula
 from formulint.side import Side
+from formulint.vocabulary import FormulaState
 
 MADE = ("pilot", "production")  # states in which somebody makes it by the sheet
 JUDGING = ("limits", "tests", "markets", "class", "category", "product")  # fields of a formula that decide what it is judged by
 PRACTICE = Source("", "", "practice")
+RAISED = "change/revision-raised"
+
+STEPS: dict[FormulaState, tuple[FormulaState, ...]] = {
+    "bench": ("pilot", "withdrawn"),
+    "pilot": ("bench", "production", "withdrawn"),
+    "production": ("withdrawn",),
+    "withdrawn": ("bench", "pilot"),
+}
+"""Where a formula may go from each state; from ``withdrawn`` only under a new revision, since the old one was given up."""
 
 
 def of_change(old: Side, new: Side, change: Change, fields: Sequence[FieldChange]) -> Iterator[Finding]:
     """The findings about a change of one formula that neither of its states has alone."""
+    yield from _revision(old, new, change)
+    yield from _step(old.formula, new.formula, new.file.name)
     path, code = new.file.name, new.formula.code
-    was, now = old.formula.revision, new.formula.revision
-    sheets = [(one.digests.composition, one.digests.making) for one in (old, new)]
-    changed = change in (Change.compositional, Change.procedural) and sheets[0] != sheets[1]  # not for another supplier
-    if now < was:
-        fault = Fault(Place(path, ("revision",)), f"{code} goes back from revision {was} to {now}", f"write revision = {was + 1}: a revision is never used again")
-        yield Finding("change/revision-raised", Level.warning, fault, code, "", "Two different paints would bear one number, and nobody could say which was made.", PRACTICE)
-    elif changed and now == was and old.formula.state in MADE and new.formula.state in MADE:
-        what = "is another paint" if change is Change.compositional else "is made in another way"
-        words = f"{code} {what} than before, and still revision {now}"
-        fault = Fault(Place(path, ("revision",)), words, f"write revision = {now + 1} once the change is meant for the plant")
-        yield Finding("change/revision-raised", Level.warning, fault, code, "", "Batch sheets and test results name a revision; two paints under one number cannot be told apart.", PRACTICE)
     moved = [one for one in fields if one.keys[0] in JUDGING and one.before is not None]
     if moved and change is Change.compositional:
         listed = ", ".join(one.what for one in moved[:3]) + (f" and {len(moved) - 3} more" if len(moved) > 3 else "")
         words = f"{code}: what it is judged by changes together with the paint: {listed}"
         fault = Fault(Place(path, moved[0].keys), words, "propose the limits apart, so that somebody decides on them alone")
         yield Finding("change/limit-with-formula", Level.note, fault, code, "", "A limit moved in the same step as the paint may have been moved to fit it.", PRACTICE)
+
+
+def _revision(old: Side, new: Side, change: Change) -> Iterator[Finding]:
+    """A revision that goes down, or is not raised though the paint that is made by it changed."""
+    place, code = Place(new.file.name, ("revision",)), new.formula.code
+    was, now = old.formula.revision, new.formula.revision
+    sheets = [(one.digests.composition, one.digests.making) for one in (old, new)]
+    changed = change in (Change.compositional, Change.procedural) and sheets[0] != sheets[1]  # not for another supplier
+    if now < was:
+        fault = Fault(place, f"{code} goes back from revision {was} to {now}", f"write revision = {was + 1}: a revision is never used again")
+        yield Finding(RAISED, Level.error, fault, code, "", "Two different paints would bear one number, and nobody could say which was made.", PRACTICE)
+    elif changed and now == was and old.formula.state in MADE and new.formula.state in MADE:
+        what = "is another paint" if change is Change.compositional else "is made in another way"
+        own = old.formula.stage != new.formula.stage or old.formula.batch != new.formula.batch  # not by an intermediate alone
+        level = Level.error if own and old.formula.state == new.formula.state == "production" else Level.warning
+        fault = Fault(place, f"{code} {what} than before, and still revision {now}", f"write revision = {now + 1}")
+        yield Finding(RAISED, level, fault, code, "", "Batch sheets and test results name a revision; two paints under one number cannot be told apart.", PRACTICE)
+
+
+def _step(old: Formula, new: Formula, path: str) -> Iterator[Finding]:
+    """A step of the state that is not allowed. Out of production it only warns: the gate asks the formula approver."""
+    was, now = old.state, new.state
+    words = remedy = ""
+    if was != now and now not in STEPS[was]:
+        words = f"{new.code} goes from {was} to {now}"
+        ways = " or ".join(STEPS[was])
+        remedy = f"from {was} a formula goes to {ways}" + ("; what is in production and must change is a new revision there" if was == "production" else "")
+    elif was == "withdrawn" and now != was and new.revision <= old.revision:
+        words = f"{new.code} was withdrawn and comes back to {now} as revision {new.revision}"
+        remedy = f"write revision = {old.revision + 1}: the revision that was withdrawn is not made again"
+    if words:
+        level = Level.warning if was == "production" else Level.error
+        why = "A paint is tried at the bench, made once as a pilot, then made for sale; what was given up is not made again under its old number."
+        yield Finding("change/allowed-step", level, Fault(Place(path, ("state",)), words, remedy), new.code, "", why, PRACTICE)

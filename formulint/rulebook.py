@@ -70,6 +70,19 @@ class Vocabulary(Struct, frozen=True):
     market: tuple[MarketName, ...] = ()
 
 
+class TestName(Struct, frozen=True):
+    """A test by its id, with the methods that measure it."""
+
+    id: str
+    methods: tuple[str, ...] = ()
+
+
+class TestWords(Struct, frozen=True):
+    """The closed list of tests."""
+
+    test: tuple[TestName, ...] = ()
+
+
 class Shipped:
     """The packs that come with the tool; a part is decoded when it is asked for.
 

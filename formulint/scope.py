@@ -20,7 +20,8 @@ class Touched(Struct, frozen=True):
     ``formulas`` and ``materials`` are names of files to be judged; ``through`` says for a formula that was not
     itself changed by which code it is reached; ``gone`` are codes whose files went away; ``policy`` are names of
     changed settings and rules, which put every formula in scope, and of concessions and the list of old findings,
-    which put those records there that they are about; ``equipment`` of changed tanks and scales.
+    which put those records there that they are about; ``equipment`` of changed tanks and scales; ``results`` of changed
+    results, and of those of a formula that went away.
     """
 
     formulas: tuple[str, ...]
@@ -29,22 +30,29 @@ class Touched(Struct, frozen=True):
     gone: tuple[str, ...]
     policy: tuple[str, ...]
     equipment: tuple[str, ...] = ()
+    results: tuple[str, ...] = ()
 
     @property
     def anything(self) -> bool:
         """False where the change touches nothing of ours."""
-        return bool(self.formulas or self.materials or self.gone or self.policy or self.equipment)
+        return bool(self.formulas or self.materials or self.gone or self.policy or self.equipment or self.results)
 
     @property
     def scope(self) -> Scope:
         """What is to be judged."""
-        return Scope(self.formulas, self.materials, bool(self.policy or self.materials or self.gone or self.equipment))
+        return Scope(self.formulas, self.materials, bool(self.policy or self.materials or self.gone or self.equipment), self.results)
 
 
 def everything(catalog: Catalog) -> Scope:
     """All formulas and materials, and the register."""
     catalog.preload([*catalog.formula_files(), *catalog.material_files()])
-    return Scope(tuple(catalog.formula_files()), tuple(catalog.material_files()), True)
+    return Scope(tuple(catalog.formula_files()), tuple(catalog.material_files()), True, _results(catalog))
+
+
+def _results(catalog: Catalog) -> tuple[str, ...]:
+    """Names of all files of results; nothing is read."""
+    start = catalog.settings.folders.results.rstrip("/") + "/"
+    return tuple(sorted(name for name in catalog.snapshot.entries if name.startswith(start) and name.endswith(".toml")))
 
 
 def named(catalog: Catalog, wanted: Sequence[str]) -> Scope:
@@ -57,16 +65,19 @@ def named(catalog: Catalog, wanted: Sequence[str]) -> Scope:
     """
     formulas: list[str] = []
     materials: list[str] = []
+    results: list[str] = []
     for word in wanted:
         code = stem(word.replace("\\", "/"))
         formula = catalog.formula_names.get(code.casefold(), [])
         material = catalog.material_names.get(code.casefold(), [])
-        if not formula and not material:
+        measured = [name for name in _results(catalog) if stem(name) == code] if not formula and not material else []
+        if not formula and not material and not measured:
             raise UserError(f'there is no formula or material "{word}" in {catalog.snapshot.label}', _near(catalog, code))
         formulas += formula
         materials += material
+        results += measured
     preload(catalog, formulas)
-    return Scope(tuple(dict.fromkeys(formulas)), tuple(dict.fromkeys(materials)))
+    return Scope(tuple(dict.fromkeys(formulas)), tuple(dict.fromkeys(materials)), results=tuple(dict.fromkeys(results)))
 
 
 def _near(catalog: Catalog, code: str) -> str:
@@ -130,12 +141,13 @@ def touched(catalog: Catalog, changes: Sequence[FileChange], before: Catalog | N
         else:
             formulas.setdefault(file, "")
     machines = tuple(one.name for one in changes if one.name.endswith(".toml") and _below(one.name, folders.equipment))
+    results = tuple(_measured(catalog, changes, gone))
     if policy:
-        return Touched(tuple(catalog.formula_files()), tuple(catalog.material_files()), {}, tuple(gone), (*policy, *leave), machines)
+        return Touched(tuple(catalog.formula_files()), tuple(catalog.material_files()), {}, tuple(gone), (*policy, *leave), machines, results)
     spread += [stem(name) for name in machines]
     spread += _blends(catalog, before, tuple(formulas))
     through = _dependants(catalog, spread, formulas)
-    return Touched((*formulas, *through), tuple(materials), through, tuple(gone), tuple(leave), machines)
+    return Touched((*formulas, *through), tuple(materials), through, tuple(gone), tuple(leave), machines, results)
 
 
 def _excused(catalog: Catalog, before: Catalog | None, leave: Sequence[str]) -> Iterator[str]:
@@ -153,6 +165,15 @@ def _excused(catalog: Catalog, before: Catalog | None, leave: Sequence[str]) -> 
         found = catalog.find_formula(code) or catalog.find_material(code)
         if found is not None:
             yield found.name
+
+
+def _measured(catalog: Catalog, changes: Sequence[FileChange], gone: Sequence[str]) -> Iterator[str]:
+    """Files of results that changed, and those that may name a formula that went away."""
+    folder = catalog.settings.folders.results
+    found = dict.fromkeys(one.name for one in changes if _below(one.name, folder) and one.name in catalog.snapshot.entries)
+    if gone and _results(catalog):
+        found |= dict.fromkeys(grep(catalog.snapshot, gone, folder))
+    yield from (name for name in found if name.endswith(".toml"))
 
 
 def _is_rules(name: str, folder: str) -> bool:

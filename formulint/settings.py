@@ -24,11 +24,12 @@ class Folders(Struct, frozen=True, forbid_unknown_fields=True):
     rules: str = "rules"
     concessions: str = "concessions"
     equipment: str = "equipment"
+    results: str = "results"
 
     @property
     def all(self) -> tuple[str, ...]:
         """Every one of them."""
-        return self.materials, self.formulas, self.rules, self.concessions, self.equipment
+        return self.materials, self.formulas, self.rules, self.concessions, self.equipment, self.results
 
 
 class Approvers(Struct, frozen=True, forbid_unknown_fields=True):
@@ -59,6 +60,7 @@ class Settings(Struct, frozen=True, forbid_unknown_fields=True):
     packs: dict[str, str] = {}
     confirmed: tuple[str, ...] = ()
     rule_setting: tuple[RuleSetting, ...] = ()
+    results: Literal["noted", "required"] = "noted"
     approvals: Literal["signed", "stated"] = "signed"
     signers: str = ""
     approvers: Approvers = Approvers()

@@ -6,7 +6,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from itertools import permutations
 
 from formulint import __version__
-from formulint.finding import Fault, Place
+from formulint.catalog import SETTINGS_FILE, Catalog
+from formulint.errors import UserError
+from formulint.finding import Fault, Mark, Place
 from formulint.settings import Settings
 from formulint.suggest import closest
 
@@ -116,3 +118,18 @@ def _met(requires: str) -> bool:
         return False
     own = tuple(int(part) for part in __version__.split(".") if part.isdecimal())
     return own >= tuple(int(part) for part in numbers)
+
+
+def require_settings(catalog: Catalog) -> None:
+    """Refuse to go on where the settings cannot be read: without them nothing can be judged rightly.
+
+    Raises
+    ------
+    UserError
+    """
+    file = catalog.settings_file
+    if file.record is None:
+        fault = file.faults[0] if file.faults else None
+        words = fault.message if fault is not None else "it is not there"
+        mark = catalog.locate(fault.place) if fault is not None else Mark(SETTINGS_FILE)
+        raise UserError(f"{SETTINGS_FILE}, line {mark.line}: {words}", fault.remedy if fault is not None else "")

@@ -15,6 +15,7 @@ from formulint.finding import Finding, Place
 from formulint.judge import Judge
 from formulint.rulebook import Shipped
 from formulint.scope import Touched, touched
+from formulint.settings_check import require_settings
 from formulint.snapshot import Snapshot
 from formulint.standing import STANDING_FILE
 from formulint.together import told
@@ -49,13 +50,18 @@ def judge(folder: str, today: date | None) -> Staged | None:
         return None
     shipped = Shipped()
     catalog = Catalog(state, shipped)
-    catalog.require_settings()
+    require_settings(catalog)
     ours = {fault.place.path for fault in state.faults_below((*catalog.settings.folders.all, STANDING_FILE))}
     before = Catalog(snapshot.before(state, changes), shipped, catalog.today) if repository.head else None
     reach = touched(catalog, changes, before)
     if not reach.anything and not odd & ours:
         return None
-    found = Judge(catalog).findings(reach.scope)
+    asked = Judge(catalog)
+    found = asked.findings(reach.scope)
+    if reach.results:
+        from formulint.measured import findings as of_results  # few commits bring any
+
+        found += of_results(asked, reach.scope)
     findings = tuple(finding for finding in found if _concerns(finding, reach, odd & ours))
     if any(finding.rule == UNKNOWN for finding in findings):
         findings = tuple(_explained(finding, catalog, before, reach) for finding in findings)

@@ -29,3 +29,21 @@ TestName = Literal[
     "sag", "open_time", "adhesion", "mud_crack", "touch_up", "tint_strength", "color",
 ]  # fmt: skip
 Check = Literal["pass", "fail", "open", "review"]
+
+TEST_DIMENSIONS: dict[str, tuple[str, ...]] = {
+    "consistency": ("consistency",),
+    "high_shear_viscosity": ("viscosity",),
+    "fineness": ("fineness hegman", "length"),
+    "density": ("density",),
+    "nonvolatile": ("mass share",),
+    "contrast_ratio": ("number", "mass share"),
+    "tint_strength": ("number", "mass share"),
+    "open_time": ("time",),
+    "sag": ("length", "number"),
+}
+"""What a test measures, where that is not a number without a unit."""
+
+
+def dimensions_of(test: str) -> tuple[str, ...]:
+    """What a test may measure."""
+    return TEST_DIMENSIONS.get(test, ("number",))

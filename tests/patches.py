@@ -13,13 +13,13 @@ from typing import NamedTuple
 
 import tomli
 from repos import Repo, build
-from story import EXAMPLE, SECOND_REVISION, STEPS, Step, amount, edited, replace
+from story import EXAMPLE, STEPS, Step, amount, edited, raised, replace
 
 STORY = EXAMPLE / "story"
 SCREENPLAY = tomli.loads((STORY / "story.toml").read_text(encoding="utf-8"))
 
 IN_KILOGRAMS = (
-    SECOND_REVISION,
+    raised,
     amount("RM-1302", "177 kg", "190.3 kg", "RM-1307"),
     replace('"RM-1001", amount = "48.3 kg"', '"RM-1001", amount = "35.0 kg"'),
 )
@@ -28,7 +28,7 @@ IN_KILOGRAMS = (
 EDITS: dict[str, Step] = {
     **STEPS,
     "14": STEPS["14"]._replace(edits={**STEPS["14"].edits, "T-210": IN_KILOGRAMS}),
-    "glycol-back": Step("", "", {"T-120": (amount("RM-1010", "6.0 lb", "5.0 lb"),)}),
+    "glycol-back": Step("", "", {"T-120": (raised, amount("RM-1010", "6.0 lb", "5.0 lb"))}),
 }
 
 

@@ -117,10 +117,19 @@ def _line_of(text: str, code: str) -> str:
 # --- the story ---------------------------------------------------------------------------------------------------
 
 SECOND_REVISION = replace("revision = 1\n", "revision = 2\n")
+
+
+def raised(text: str) -> str:
+    """The next revision, whichever stands there: what is in production and changes bears another number."""
+    text, count = re.subn(r"^revision = (\d+)$", lambda found: f"revision = {int(found[1]) + 1}", text, flags=re.MULTILINE)
+    assert count == 1, f"{count} lines with a revision"
+    return text
+
+
 IMPORT = Step("2026-01-12", "import 8 products and 40 materials from spreadsheets", {})
 
 STEPS: dict[str, Step] = {
-    "1": Step("2026-01-20", "T-149: preservative 1.5 -> 1.3 lb", {"T-149": (amount("RM-1801", "1.5 lb", "1.3 lb"),)}),
+    "1": Step("2026-01-20", "T-149: preservative 1.5 -> 1.3 lb", {"T-149": (raised, amount("RM-1801", "1.5 lb", "1.3 lb"))}),
     "2": Step(
         "2026-01-26",
         "T-101: density 11.86 +/- 0.15 lb/gal, for the paint of today and the next",
@@ -131,56 +140,56 @@ STEPS: dict[str, Step] = {
         "T-101 revision 2: less TiO2, some opaque polymer",
         {
             "T-101": (
-                SECOND_REVISION,
+                raised,
                 amount("RM-1101", "200.0 lb", "178.0 lb"),
                 below("RM-1301", '{ material = "RM-1306", amount = "30.0 lb" },  # opaque polymer'),
                 less("RM-1001", "23.6"),
             )
         },
     ),
-    "4": Step("2026-02-03", "T-140: more brush drag", {"T-140": (amount("RM-1604", "18.0 lb", "18.0 kg"),)}),
+    "4": Step("2026-02-03", "T-140: more brush drag", {"T-140": (raised, amount("RM-1604", "18.0 lb", "18.0 kg"))}),
     "5": Step(
         "2026-02-03",
         "T-140: RM-1604 19.5 lb",
-        {"T-140": (amount("RM-1604", "18.0 lb", "19.5 lb"), less("RM-1001", "1.4"))},
+        {"T-140": (raised, amount("RM-1604", "18.0 lb", "19.5 lb"), less("RM-1001", "1.4"))},
     ),
-    "6": Step("2026-02-10", "T-120: tidy line order", {"T-120": (above("RM-1101", "RM-1401"),)}),
+    "6": Step("2026-02-10", "T-120: tidy line order", {"T-120": (raised, above("RM-1101", "RM-1401"))}),
     "8": Step("2026-02-17", "T-210: amounts in kg for export trial", {"T-210": (in_kilograms(),)}),
     "8b": Step("2026-02-17", "T-210: amounts in kg, three digits", {"T-210": (in_kilograms(3),)}),
     "9": Step(
         "2026-02-24",
         "T-140: cheaper coalescent",
-        {"T-140": (amount("RM-1021", "10.0 lb", "14.0 lb", "RM-1020"), less("RM-1001", "4.5"))},
+        {"T-140": (raised, amount("RM-1021", "10.0 lb", "14.0 lb", "RM-1020"), less("RM-1001", "4.5"))},
     ),
     "10": Step(
         "2026-03-03",
-        "T-140 revision 2: low-volatility coalescent 11 lb, glycol 9 -> 7",
+        "T-140 revision 3: low-volatility coalescent 11 lb, glycol 9 -> 7",
         {
             "T-140": (
-                SECOND_REVISION,
+                raised,
                 amount("RM-1021", "10.0 lb", "11.0 lb"),
                 amount("RM-1010", "9.0 lb", "7.0 lb"),
             )
         },
     ),
-    "11": Step("2026-03-10", "T-301: stronger preservation", {"T-301": (amount("RM-1802", "0.8 lb", "1.2 lb"),)}),
+    "11": Step("2026-03-10", "T-301: stronger preservation", {"T-301": (raised, amount("RM-1802", "0.8 lb", "1.2 lb"))}),
     "12": Step(
         "2026-03-12",
         "T-301: RM-1801 1.5 -> 1.8 lb",
-        {"T-301": (amount("RM-1801", "1.5 lb", "1.8 lb"), less("RM-1001", "0.3"))},
+        {"T-301": (raised, amount("RM-1801", "1.5 lb", "1.8 lb"), less("RM-1001", "0.3"))},
     ),
-    "13": Step("2026-03-20", "T-210: second-source latex", {"T-210": (replace('"RM-1302"', '"RM-1307"'),)}),
+    "13": Step("2026-03-20", "T-210: second-source latex", {"T-210": (raised, replace('"RM-1302"', '"RM-1307"'))}),
     "14": Step(
         "2026-03-24",
         "T-210 revision 2: second-source latex, approved, at equal solids",
         {
-            "T-210": (SECOND_REVISION, amount("RM-1302", "390.0 lb", "419.4 lb", "RM-1307"), less("RM-1001", "29.4")),
+            "T-210": (raised, amount("RM-1302", "390.0 lb", "419.4 lb", "RM-1307"), less("RM-1001", "29.4")),
             "RM-1307": (replace('"trial"', '"approved"'),),
         },
     ),
-    "glycol": Step("2026-04-13", "T-120: glycol 5 -> 6 lb", {"T-120": (amount("RM-1010", "5.0 lb", "6.0 lb"),)}),
+    "glycol": Step("2026-04-13", "T-120: glycol 5 -> 6 lb", {"T-120": (raised, amount("RM-1010", "5.0 lb", "6.0 lb"))}),
     "coalescent": Step(
-        "2026-04-14", "T-120: coalescent 9.5 -> 10.5 lb", {"T-120": (amount("RM-1020", "9.5 lb", "10.5 lb"),)}
+        "2026-04-14", "T-120: coalescent 9.5 -> 10.5 lb", {"T-120": (raised, amount("RM-1020", "9.5 lb", "10.5 lb"))}
     ),
 }
 """Everything after the import, by the number it has in the story; the last two are the sides of a merge."""

@@ -14,7 +14,7 @@ from proposals import Works, both, copied, works_in
 from proposals import ask as ask_gate
 from repository import ask, run, text, write
 from repository import tables as tables_of
-from story import amount, replace
+from story import amount, raised, replace
 from test_compare import compared
 
 from formulint import tables
@@ -161,32 +161,32 @@ def test_what_nobody_can_read_and_nobody_touched_is_not_told() -> None:
 
 # --- about the change itself -------------------------------------------------------------------------------------
 
-PILOT = {"formulas/T-1": [('"bench"', '"production"'), ("revision = 1", "revision = 3")]}
+MADE = {"formulas/T-1": [('"bench"', '"production"'), ("revision = 1", "revision = 3")]}
 
 
 @pytest.mark.parametrize(
     ("first", "edits", "rules"),
     [
-        (PILOT, [('"200.0 lb"', '"190.0 lb"')], ["change/revision-raised"]),
-        (PILOT, [('"200.0 lb"', '"190.0 lb"'), ("revision = 3", "revision = 4")], []),
-        (PILOT, [('"1150 rpm"', '"1300 rpm"')], ["change/revision-raised"]),
-        (PILOT, [("revision = 3", "revision = 2")], ["change/revision-raised"]),
-        (PILOT, [('"250.0 lb"', '"113.398092500 kg"'), ('"first trial"', '"as made"')], []),
+        (MADE, [('"200.0 lb"', '"190.0 lb"')], ["change/revision-raised"]),
+        (MADE, [('"200.0 lb"', '"190.0 lb"'), ("revision = 3", "revision = 4")], []),
+        (MADE, [('"1150 rpm"', '"1300 rpm"')], ["change/revision-raised"]),
+        (MADE, [("revision = 3", "revision = 2")], ["change/revision-raised"]),
+        (MADE, [('"250.0 lb"', '"113.398092500 kg"'), ('"first trial"', '"as made"')], []),
         ({}, [('"200.0 lb"', '"190.0 lb"')], []),
         ({}, [('"200.0 lb"', '"190.0 lb"'), ('"9 lb/gal"', '"8 lb/gal"')], ["change/limit-with-formula"]),
         ({}, [('"9 lb/gal"', '"8 lb/gal"')], []),
-        (PILOT, [('"200.0 lb"', '"190.0 lb"'), ('["us-national"]', '["eu"]')], ["change/revision-raised", "change/limit-with-formula"]),
+        (MADE, [('"200.0 lb"', '"190.0 lb"'), ('["us-national"]', '["eu"]')], ["change/revision-raised", "change/limit-with-formula"]),
     ],
 )  # fmt: skip
 def test_findings_about_the_change_itself(first: dict[str, list[tuple[str, str]]], edits: list[tuple[str, str]], rules: list[str]) -> None:
     files = edited(base(), first, {})
     found = compared(shelf(files), shelf(edited(files, {"formulas/T-1": edits}, {})), "T-1").own
     assert [one.rule for one in found] == rules
-    assert [one.level for one in found] == [Level.warning if "revision" in rule else Level.note for rule in rules]
+    assert [one.level for one in found] == [Level.error if "revision" in rule else Level.note for rule in rules]
 
 
 def test_another_supplier_is_no_new_sheet() -> None:
-    files = edited(base(), {**PILOT, "materials/D": [('"2 USD/kg"', "\"2 USD/kg\"\nsupplier = \"S\"")]}, {})
+    files = edited(base(), {**MADE, "materials/D": [('"2 USD/kg"', "\"2 USD/kg\"\nsupplier = \"S\"")]}, {})
     found = compared(shelf(files), shelf(edited(files, {"materials/D": [('"S"', '"Z"')]}, {})), "T-1")
     assert found.change.name == "compositional" and found.own == ()
 
@@ -227,7 +227,7 @@ def screen(works: Works, head: str, how: str = "terminal") -> list[str]:
 
 
 def test_the_verdict_stands_on_top_with_its_reasons(works: Works) -> None:
-    head = works.propose({"formulas/T-140.toml": amount("RM-1603", "12.0 lb", "12.5 lb"), "formulas/T-160.toml": None})
+    head = works.propose({"formulas/T-140.toml": both(raised, amount("RM-1603", "12.0 lb", "12.5 lb")), "formulas/T-160.toml": None})
     lines = " ".join(screen(works, head)).partition("judged by the settings")[0]
     assert "The gate says no. 1 finding keeps it out: proposal/formula-stays." in lines
     assert screen(works, head, "markdown")[2].startswith("- The gate says no. 1 finding keeps it out")
@@ -241,13 +241,13 @@ def test_the_gate_says_what_the_base_had_already(works: Works) -> None:
     assert [line for line in marked if "BIT in the paint is 363 ppm" in line] and len(marked) == 1
 
 
-def test_the_hook_counts_what_the_change_itself_shows(works: Works, tmp_path: Path) -> None:
+def test_the_hook_stops_what_the_change_itself_shows(works: Works, tmp_path: Path) -> None:
     mine = copied(works, tmp_path / "works")
     mine.repo.stage({"formulas/T-140.toml": amount("RM-1603", "12.0 lb", "12.5 lb")(works.texts["formulas/T-140.toml"])})
     said = ask_gate("-C", str(mine.repo.path), "lint", "--staged", "--today", "2026-01-12", how="terminal").out
-    assert "T-140 is another paint than before, and still revision 1" in said and ", 1 warning" in said
+    assert "T-140 is another paint than before, and still revision 1" in said and ": 1 error," in said
     found = ask(mine.repo.path, "lint", "--staged")
-    assert found.status == 0 and len(found.about("T-140", "change/revision-raised")) == 1
+    assert found.status == 1 and len(found.about("T-140", "change/revision-raised")) == 1
 
 
 def test_machines_get_fields_lines_and_limits_of_both_sides(works: Works) -> None:

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import pytest
 from proposals import Answer, Edits, Works, ask, both, works_files, works_in
 from repos import Repo, build
-from story import STEPS, amount, replace
+from story import STEPS, amount, raised, replace
 
 GIVEN = """\
 code = "C-001"
@@ -24,7 +24,8 @@ expires = 2026-02-28
 """
 NAME, FLAT, SEMI, LIST = "concessions/C-001.toml", "formulas/T-101.toml", "formulas/T-140.toml", "standing.toml"
 TIGHT = replace('max = "59 %"', 'max = "55 %"')
-HARMLESS: Edits = {FLAT: amount("RM-1901", "1.5 lb", "1.6 lb")}
+RENAMED = replace("Interior flat, white", "Flat, white")  # a concession is for one revision, and another paint would be the next
+HARMLESS: Edits = {FLAT: RENAMED}
 TEXTS = works_files()
 
 
@@ -114,7 +115,7 @@ def hook(repo: Repo, today: str = "2026-01-12") -> Answer:
 
 
 def test_a_concession_that_is_committed_with_what_it_is_for_acts(house: Repo) -> None:
-    edited = {FLAT: amount("RM-1901", "1.5 lb", "1.6 lb")(tight()[FLAT])}
+    edited = {FLAT: RENAMED(tight()[FLAT])}
     house.stage(edited)
     assert hook(house).status == 1
     house.stage({NAME: GIVEN})
@@ -224,7 +225,7 @@ def test_a_list_that_cannot_be_read_stops_and_is_not_written_over(messy: Repo) -
 def test_in_the_gate_the_list_of_the_base_counts(tmp_path: Path, messy: Repo) -> None:
     standing(messy)
     place = works(tmp_path, {**TEXTS, **OLD, LIST: (messy.path / LIST).read_text()})
-    good, bad = (place.propose({FLAT: amount("RM-1001", "133.9 lb", pounds)}) for pounds in ("133.8 lb", "134.0 lb"))
+    good, bad = (place.propose({FLAT: both(raised, amount("RM-1001", "133.9 lb", pounds))}) for pounds in ("133.8 lb", "134.0 lb"))
     assert [refused(place.gate(head)) for head in (good, bad)] == [set(), {"closure/batch"}]
     taken_out = place.propose({FLAT: TEXTS[FLAT], LIST: "format = 1\nday = 2026-01-12\n"})
     assert "standing.toml is changed" in place.gate(taken_out).said

@@ -17,7 +17,7 @@ from patches import SCREENPLAY, STORY, patches
 from played import GOLDEN, hostile, play, program, surroundings, telling
 from repos import Repo
 from repository import Answer
-from story import IMPORT, STEPS, replace
+from story import IMPORT, STEPS, raised, replace
 
 from formulint.excerpt import Lacking, excerpt
 
@@ -160,7 +160,7 @@ def test_its_hook_stays_whatever_the_user_has_set(works: Repo, tmp_path: Path, m
     monkeypatch.setenv("HOME", str(hostile(tmp_path / "home")))
     monkeypatch.delenv("GIT_CONFIG_GLOBAL")
     sheet = works.path / "formulas" / "T-140.toml"
-    sheet.write_text(replace('"19.5 lb"', amount)(sheet.read_text()))
+    sheet.write_text(raised(replace('"19.5 lb"', amount)(sheet.read_text())))
     before = works.head
     works.git("commit", "-q", "-a", "-m", "a trial of my own", check=False)
     assert (works.head != before) == passes

@@ -15,12 +15,12 @@ from typing import NamedTuple
 import pytest
 from proposals import BENCH, Answer, Edits, Works, ask, both, copied, joined, process, works_files, works_in
 from repos import Link, Repo
-from story import STEPS, amount, in_kilograms, less, replace
+from story import STEPS, amount, in_kilograms, less, raised, replace
 
 FLAT, MATT, PREMIXED, PREMIX = (f"formulas/{code}.toml" for code in ("T-101", "T-301", "T-102", "PX-1"))
 LATEX, THICKENER, SETTINGS, HOUSE, CI = "materials/RM-1301.toml", "materials/RM-1601.toml", "formulint.toml", "rules/house.toml", ".github/workflows/formulas.yml"
 TEXTS = works_files()
-GOOD: Edits = {FLAT: amount("RM-1901", "1.5 lb", "1.6 lb")}
+GOOD: Edits = {FLAT: both(raised, amount("RM-1901", "1.5 lb", "1.6 lb"))}
 FILLED = amount("RM-1001", "123.9 lb", "133.9 lb")
 BAD: Edits = {FLAT: FILLED}
 FULL = "closure/batch: formulas/T-101.toml"
@@ -52,7 +52,7 @@ def cannot(answer: Answer, words: str) -> None:
 SECOND = {"formulas/T-500.toml": TEXTS[BENCH].replace("T-900", "T-500").replace("RM-1601", "RM-1699")}
 ON_TRIAL = TEXTS[THICKENER].replace("RM-1601", "RM-1699").replace('"approved"', '"trial"')
 HONEST: dict[str, Edits] = {
-    "a composition within its limits": {FLAT: amount("RM-1101", "200.0 lb", "199.0 lb")},
+    "a composition within its limits": {FLAT: both(raised, amount("RM-1101", "200.0 lb", "199.0 lb"))},
     "the story's first change": {"formulas/T-149.toml": both(*STEPS["1"].edits["T-149"])},
     "a formula on the bench and a material on trial, both new": {**SECOND, "materials/RM-1699.toml": ON_TRIAL},
     "a material that is on trial, corrected": {"materials/RM-1307.toml": replace('"8.84 lb/gal"', '"8.85 lb/gal"')},
@@ -64,7 +64,7 @@ HONEST: dict[str, Edits] = {
     "words for people": {"README.md": "# Works\n", "docs/notes.md": "x\n"},
     "a file moved within its folder": {FLAT: None, "formulas/flats/T-101.toml": TEXTS[FLAT]},
     "the bench is free": {BENCH: both(replace('"flat"', '"matt"'), replace('max = "59 %"', 'max = "69 %"'))},
-    "from the bench to production": {BENCH: replace('"bench"', '"production"')},
+    "from the bench to a pilot": {BENCH: replace('"bench"', '"pilot"')},
     "a bench formula given up": {BENCH: None},
     "a weaker premix": {PREMIX: both(replace('"104.5 lb"', '"104.4 lb"'), amount("RM-1601", "4.5 lb", "4.4 lb"))},
     "a house rule is met at its edge": {MATT: amount("RM-1802", "0.8 lb", "0.9 lb")},

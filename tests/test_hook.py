@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from repos import Content, Link, Repo, build
-from story import EXAMPLE, HOOK, STEPS, Answer, attempt, commit, copied, edited, files, founded, replace, run
+from story import EXAMPLE, HOOK, STEPS, Answer, attempt, commit, copied, edited, files, founded, raised, replace, run
 
 T140, T149, COALESCENT = "formulas/T-140.toml", "formulas/T-149.toml", "materials/RM-1021.toml"
 SLIP, GOOD = STEPS["4"], STEPS["5"]
@@ -197,7 +197,7 @@ def test_changed_house_rule_puts_everything_in_scope(works: Repo) -> None:
 
 def test_untracked_material_does_not_exist(works: Repo) -> None:
     works.write({"materials/RM-9001.toml": text(COALESCENT).replace("RM-1021", "RM-9001")})
-    answer = offered(works, {T140: text(T140).replace("RM-1021", "RM-9001")})
+    answer = offered(works, {T140: raised(text(T140)).replace("RM-1021", "RM-9001")})
     assert (answer.status, missing(answer, 'there is no material "RM-9001"', "git add materials/RM-9001.toml")) == (1, [])
     works.git("add", "materials/RM-9001.toml")
     assert commit(works, "with its material", day=DAY).status == 0
@@ -232,15 +232,15 @@ def test_letters_and_blanks_of_all_kinds_in_folders(works: Repo) -> None:
 def test_material_beside_the_commit_is_named_so_that_a_shell_takes_it_for_a_name(works: Repo) -> None:
     there = "materials/$(touch x) 'a/RM-9001.toml"
     works.write({there: text(COALESCENT).replace("RM-1021", "RM-9001")})
-    answer = offered(works, {T140: text(T140).replace("RM-1021", "RM-9001")})
+    answer = offered(works, {T140: raised(text(T140)).replace("RM-1021", "RM-9001")})
     command = answer.said.partition("in this commit: ")[2].partition(" rule ")[0]
     assert shlex.split(command) == ["git", "add", there]
 
 
 def test_windows_line_ends(works: Repo) -> None:
-    answer = offered(works, {T140: text(T140).replace("\n", "\r\n").replace("RM-1021", "RM-1022")})
+    answer = offered(works, {T140: raised(text(T140)).replace("\n", "\r\n").replace("RM-1021", "RM-1022")})
     assert (answer.status, missing(answer, "at formulas/T-140.toml, line 7", "RM-1021 -> RM-1022")) == (1, [])
-    assert offered(works, {T140: text(T140).replace("\n", "\r\n").replace('"18.0 lb"', '"18.1 lb"')}).status == 0
+    assert offered(works, {T140: raised(text(T140)).replace("\n", "\r\n").replace('"18.0 lb"', '"18.1 lb"')}).status == 0
 
 
 @pytest.mark.parametrize(

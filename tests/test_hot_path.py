@@ -53,7 +53,7 @@ min = "40 %"
 source = { document = "house rules", checked = "house" }
 """
 STAGED = {
-    "a formula": {SHEET: files(5, 40)[SHEET].replace('"240.0 lb"', '"240.5 lb"')},
+    "a formula": {SHEET: files(5, 40)[SHEET].replace('"240.0 lb"', '"240.5 lb"').replace("revision = 1\n", "revision = 2\n")},
     "a material": {RECORD: files(5, 40)[RECORD].replace("2026-01-05", "2026-01-12")},
     "a rule": {"rules/house.toml": RULE},
     "a setting": {"formulint.toml": files(5, 40)["formulint.toml"].replace("0.5 %", "0.6 %")},

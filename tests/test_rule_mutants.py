@@ -62,7 +62,8 @@ def test_a_slip_that_no_case_is_left_for_is_named(gone: tuple[str, ...], survive
 
 
 def test_every_kind_has_its_slips() -> None:
-    assert set(OPERATORS) == set(KINDS) == {table["kind"] for _, table in ERRORS.values()} | set(TOYS)
+    of_formulas = set(KINDS) - {"evidence"}  # which judges results, beside formulas; none of its shipped rules is an error
+    assert set(OPERATORS) == of_formulas == {table["kind"] for _, table in ERRORS.values()} | set(TOYS)
 
 
 @pytest.mark.parametrize("kind", TOYS)

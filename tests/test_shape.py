@@ -28,12 +28,13 @@ from formulint.formula import Formula
 from formulint.kinds import KINDS
 from formulint.material import Material
 from formulint.misfit import MOST, PATTERNS, misfits
+from formulint.result import Results
 from formulint.settings import Settings
 from formulint.shape import dec_hook, read, read_table, schema
 from formulint.suggest import closest
 
 ROOT = Path(__file__).parent.parent
-RECORDS: tuple[type[Struct], ...] = (Formula, Material, Settings, *KINDS.values())
+RECORDS: tuple[type[Struct], ...] = (Formula, Material, Settings, Results, *KINDS.values())
 
 
 class Sample(NamedTuple):

@@ -14,6 +14,7 @@ from formulint.errors import UserError
 from formulint.options import Option
 from formulint.rulebook import Shipped
 from formulint.scope import touched
+from formulint.settings_check import require_settings
 
 OPTIONS = (
     Option("old", "a commit (default: HEAD), or OLD..NEW, or OLD...NEW: NEW against where it parted from OLD", "OLD", default="HEAD"),
@@ -39,7 +40,7 @@ def run(options: SimpleNamespace) -> int:
     shipped = Shipped()
     after = opened(second, shipped)
     before = Catalog(first, shipped, after.today)
-    before.require_settings()
+    require_settings(before)
     reach = touched(after, snapshot.changed_between(first, second), before)
     codes = [*(stem(name) for name in reach.formulas), *(code for code in reach.gone if before.find_formula(code))]
     if options.only:

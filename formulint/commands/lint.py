@@ -32,13 +32,16 @@ def run(options: SimpleNamespace) -> int:
         staged = judge(options.folder, options.today)
         if staged is None:
             return 0
-        _show(options, staged.catalog, staged.reach.scope, staged.findings, staged)
-        return _answer(staged.catalog, staged.findings)
+        return _answer(staged.catalog, _show(options, staged.catalog, staged.reach.scope, staged.findings, staged))
     catalog = catalog_of(options)
     scope = named(catalog, options.what) if options.what else everything(catalog)
-    findings = Judge(catalog).findings(scope)
-    _show(options, catalog, scope, findings)
-    return _answer(catalog, findings)
+    asked = Judge(catalog)
+    findings = asked.findings(scope)
+    if scope.results:
+        from formulint.measured import findings as of_results  # a repository without results pays nothing for them
+
+        findings += of_results(asked, scope)
+    return _answer(catalog, _show(options, catalog, scope, findings))
 
 
 def _answer(catalog: Catalog, findings: tuple[Finding, ...]) -> int:
@@ -48,7 +51,8 @@ def _answer(catalog: Catalog, findings: tuple[Finding, ...]) -> int:
 
 def _show(
     options: SimpleNamespace, catalog: Catalog, scope: Scope, findings: tuple[Finding, ...], staged: Staged | None = None
-) -> None:
+) -> tuple[Finding, ...]:
+    """Show what was found, and of a commit what its changes show besides; all of that."""
     if any(one.mendable and (options.notes or one.level is not Level.note) for one in findings):
         from formulint.remedies import helped
 
@@ -64,8 +68,9 @@ def _show(
 
         judged = {"formulas": len(scope.formulas), "materials": len(scope.materials)}
         put(options, json_report.lint(catalog, findings, judged))
-        return
+        return findings
     told = report.lint(catalog, scope, findings, options.notes)
     if staged is not None and changes is not None:
         told = tables.with_deltas(told, staged, changes)
     put(options, shown(options, told, catalog.snapshot.root))
+    return findings

@@ -12,16 +12,17 @@ from formulint.formula import Formula
 from formulint.kinds import KINDS
 from formulint.material import Material
 from formulint.options import Option
+from formulint.result import Results
 from formulint.settings import Settings
 from formulint.shape import schema
 
 RECORDS = {
-    "formula": Formula, "material": Material, "equipment": Equipment, "settings": Settings, "concession": Concession,
+    "formula": Formula, "material": Material, "equipment": Equipment, "results": Results, "settings": Settings, "concession": Concession,
     **{f"rule-{kind}": KINDS[kind] for kind in KINDS},
 }  # fmt: skip
 
 OPTIONS = (
-    Option("record", "formula, material, equipment, settings, concession, or rule- and a kind such as rule-dose", "RECORD"),
+    Option("record", "formula, material, equipment, results, settings, concession, or rule- and a kind such as rule-dose", "RECORD"),
     Option("--output", "write it to this file instead of the screen", "FILE"),
 )
 

@@ -11,6 +11,7 @@ from formulint.catalog import Catalog
 from formulint.options import Option
 from formulint.render import FORMATS
 from formulint.rulebook import Shipped
+from formulint.settings_check import require_settings
 
 if TYPE_CHECKING:
     from formulint.report import Report
@@ -62,7 +63,7 @@ def catalog_of(options: SimpleNamespace) -> Catalog:
 def opened(state: snapshot.Snapshot, shipped: Shipped) -> Catalog:
     """A catalog whose settings can be read."""
     catalog = Catalog(state, shipped, state.date)
-    catalog.require_settings()
+    require_settings(catalog)
     return catalog
 
 

@@ -70,7 +70,7 @@ class Stage:
         self.small = self._repository("small", files(10, 40))
         self.big = self._repository("big", made)
         self.elsewhere = self._repository("elsewhere", made, {"README.md": "A paint works.\n"})
-        self.formula = self._repository("formula", made, {sheet: made[sheet].replace('"240.0 lb"', '"240.5 lb"')})
+        self.formula = self._repository("formula", made, {sheet: made[sheet].replace('"240.0 lb"', '"240.5 lb"').replace("revision = 1\n", "revision = 2\n")})
         self.material = self._repository(
             "material", made, {record: made[record].replace('"1.55 USD/lb"', '"1.56 USD/lb"')}
         )
