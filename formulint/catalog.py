@@ -329,23 +329,13 @@ class Catalog:
             self.nesting.knot(stem(file.name))
         charged = by_code(charges(formula, swap or {}))
         subject = FormulaSubject(
-            formula=formula,
-            path=file.name,
+            formula=formula, path=file.name,
             evaluation=Evaluation(resolved, file.name, self.water_density, Circumstances(formula, file.name, self.supply, self.extra, self.machine, self.around)),
-            stocks=stocks,
-            blends=blends,
-            charges=charged,
-            spans=spans(charged),
+            stocks=stocks, blends=blends, charges=charged, spans=spans(charged),
             picked=Picked(self._choice, (*resolved.leaves, *(code for code in blends if code not in resolved.leaves))),
-            today=self.today,
-            units=self.settings.units,
-            currency=self.settings.currency,
-            closure=self.closure,
-            work=work_of(formula),
-            swap=swap or {},
-            told=self.told,
-            sheet_of=self.sheet,
-        )
+            today=self.today, units=self.settings.units, currency=self.settings.currency, closure=self.closure,
+            work=work_of(formula), swap=swap or {}, told=self.told, sheet_of=self.sheet,
+        )  # fmt: skip
         if swap is None:
             if len(self._recent) >= RECENT:
                 del self._recent[next(iter(self._recent))]

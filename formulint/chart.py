@@ -26,7 +26,8 @@ class Chart(Struct, frozen=True):
     @property
     def span(self) -> tuple[float, float]:
         """Lowest and highest number that is shown, never the same."""
-        numbers = [end for pair in self.points if pair is not None for end in pair] + list(self.limits)
+        allowed = [bound for pair in self.bounds for bound in pair if bound is not None]
+        numbers = [*(end for pair in self.points if pair is not None for end in pair), *self.limits, *allowed]
         low, high = min(numbers), max(numbers)
         return (low, high) if high > low else (low - 0.5, high + 0.5)
 

@@ -15,6 +15,7 @@ from formulint.report import CAUTION, Cell, Report, Section, Table, Tone, counte
 from formulint.verdict import bare, bare_limits, shown, title_of, units_of, verdict_word
 
 TONES: dict[str, Tone] = {"fail": "bad", "open": "warn", "review": "warn", "pass": "plain", "": "plain"}
+AUTHOR, LIMIT = 2, 5  # columns
 UNMOVED = "the value is as before: a limit, a rule or its day moved"
 
 
@@ -25,16 +26,25 @@ def report(catalog: Catalog, found: History) -> Report:
     what = f"{title_of(asked.property)}, {unit}".rstrip(", ") if asked.property else asked.rule or "verdict"
     rows, folded = _rows(found, unit, digits)
     columns = ("commit", "date", "author", ">value", ">change", "limit", "verdict", "what was done")
-    writers = {point.told.author.partition(" <")[0] for point in found.points}
-    if len(writers) == 1:  # said once is enough
-        rows = tuple((*row[:2], Cell(""), *row[3:]) for row in rows)
-    remarks = [_crossed(one, unit, digits) for one in found.crossings]
-    remarks += [f"all of it by {writer}" for writer in writers if len(writers) == 1]
+    once: list[str] = []
+    if len(rows) > 1:
+        rows, once = _once(rows)
+    remarks = [*once, *(_crossed(one, unit, digits) for one in found.crossings)]
     remarks += [f"{counted(folded, 'more commit')} touched what it rests on, and moved nothing that is printed"] if folded else []
     remarks += list(_lacks(found))
     section = Section(f"{heading(catalog, found.code)}: {what}", (), (Table(columns, rows),) if rows else (), tuple(remarks), chart=_chart(found, what, unit, digits))
     title = f"formulint: history of {found.code} up to {catalog.snapshot.label}"
     return Report(title, (_looked_at(found),), (section,), (_closing(found, unit, digits), CAUTION))
+
+
+def _once(rows: tuple[tuple[Cell, ...], ...]) -> tuple[tuple[tuple[Cell, ...], ...], list[str]]:
+    """The rows without author and limit where they are the same in all of them, and the words for those."""
+    said: list[str] = []
+    for at, words in ((AUTHOR, "all of these by"), (LIMIT, "the limit all along:")):
+        if len({row[at].text for row in rows}) == 1 and rows[0][at].text:
+            said.append(f"{words} {rows[0][at].text}")
+            rows = tuple((*row[:at], Cell(""), *row[at + 1 :]) for row in rows)
+    return rows, said
 
 
 def _looked_at(found: History) -> str:

@@ -1,106 +1,92 @@
-"""A value over commits as a picture: a line in steps between its limits, drawn by matplotlib as SVG that takes its colours from the page.
-
-matplotlib is optional (the extra ``pictures``) and is imported when a page with such a picture is written, never before.
-"""
+"""A value over commits as a picture: a line in steps between its limits as they were, with crosses where one was broken."""
 
 from __future__ import annotations
 
-import io
-import os
-import re
+from collections.abc import Callable, Iterator, Sequence
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from formulint.chart import Chart, text_lines
 from formulint.clean import html
+from formulint.render.vector import COLOUR, canvas, inline, missing
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-NEEDED = "the picture needs matplotlib: install formulint[pictures]; until then the same in characters:"
-STRANGER = "the picture is left out, because a matplotlibrc in this folder would be read as settings; the same in characters:"
-ROLES = {"#000001": "--ink", "#000002": "--soft", "#000003": "--line", "#000004": "--stop", "#000005": "--band"}
-"""The colour that stands for one of the page while matplotlib draws, and its name there."""
-
-INK, SOFT, LINE, STOP, BAND = ROLES
-WIDE, HIGH = 640, 240  # points
-MARKED = 80  # up to as many steps are marked one by one; those that break a limit always are
-SALT = "formulint"  # ids of the picture come from what it shows, the same to the byte each time
+WIDE, HIGH = 480.0, 210.0
+LEFT, RIGHT, TOP, FLOOR = 52.0, 472.0, 26.0, 182.0  # of the room in which the line runs
+TICKS = 5  # numbers beside it
+MARKED = 60  # up to as many steps are marked one by one; those that break a limit always are
+SIZE = 11.0  # of letters
+LEGEND = "dashed: the limit; crosses: outside it"
+Pair = tuple[float, float]
 
 
-def shown(chart: Chart) -> list[str]:
-    """The picture as lines of a page; without matplotlib a sentence that says so, and the chart in characters."""
-    why = STRANGER if os.path.lexists("matplotlibrc") else ""
-    try:
-        drawn = "" if why else _drawn(chart)
-    except ImportError:
-        drawn, why = "", NEEDED
-    if drawn:
-        return [_inline(drawn, chart)]
-    return [f'<p class="said">{html(why)}</p>', "<pre>", *(html(line) for line in text_lines(chart, 76)), "</pre>"]
+def shown(chart: Chart, name: str) -> list[str]:
+    """The picture as lines of a page, with ids that begin with ``name``; where nothing can be drawn why, and the chart in characters."""
+    why = missing()
+    if why:
+        return [f'<p class="said">{html(why)}; the same in characters:</p>', "<pre>", *(html(line) for line in text_lines(chart, 76)), "</pre>"]
+    made: list[str] = []
+    with canvas(WIDE, HIGH, made) as axes:
+        _draw(axes, chart)
+    return ["<figure>", f"<figcaption>{html(chart.title)}</figcaption>", inline(made[0], name, chart.title, _said(chart)), "</figure>"]
 
 
-def _drawn(chart: Chart) -> str:
-    """What matplotlib makes of it."""
-    import logging
-
-    logging.getLogger("matplotlib").setLevel(logging.CRITICAL)  # of fonts and folders that it lacks
-    import matplotlib
-    from matplotlib.backends.backend_svg import FigureCanvasSVG
-    from matplotlib.figure import Figure
-
-    with matplotlib.rc_context():
-        matplotlib.rcdefaults()
-        matplotlib.rcParams.update({"svg.fonttype": "none", "svg.hashsalt": SALT, "text.parse_math": False, "font.size": 11})
-        figure = Figure(figsize=(WIDE / 72, HIGH / 72))
-        FigureCanvasSVG(figure)
-        axes = figure.add_axes((0.1, 0.14, 0.87, 0.76))
-        _plot(axes, chart)
-        figure.patch.set_visible(False)
-        out = io.StringIO()
-        figure.savefig(out, format="svg", metadata=dict.fromkeys(("Date", "Creator", "Format", "Type")))
-        return out.getvalue()
-
-
-def _plot(axes: Axes, chart: Chart) -> None:
-    """The value, what was allowed at each step, and what broke it."""
-    steps = range(len(chart.points))
-    low, high = chart.span
-    edge = (high - low) * 0.06
-    for side in (0, 1):
-        bounds = [pair[side] for pair in chart.bounds]
-        axes.plot(steps, [float("nan") if one is None else one for one in bounds], drawstyle="steps-post", color=STOP, linewidth=1, linestyle=(0, (6, 4)))
-    middles = [float("nan") if pair is None else (pair[0] + pair[1]) / 2 for pair in chart.points]
-    lows, highs = ([float("nan") if pair is None else pair[side] for pair in chart.points] for side in (0, 1))
-    axes.fill_between(steps, lows, highs, step="post", color=BAND)
-    axes.plot(steps, middles, drawstyle="steps-post", color=INK, linewidth=1.2)
-    known = [at for at in steps if chart.points[at] is not None]
-    if len(known) <= MARKED:
-        axes.plot(known, [middles[at] for at in known], color=INK, marker="o", markersize=4, linestyle="none")
-    broken = [at for at in known if chart.outside[at]]
-    axes.plot(broken, [middles[at] for at in broken], color=STOP, marker="X", markersize=7, linestyle="none")
-    for at in (at for at in steps if chart.points[at] is None):
-        axes.text(at, low, "?", color=STOP, ha="center")
-    axes.set_ylim(low - edge, high + edge)
-    axes.set_title(chart.title, loc="left", fontsize=11, color=INK)
-    axes.set_title("dashed: the limit; crosses: outside it", loc="right", fontsize=10, color=SOFT)
-    axes.set_xticks([0, len(chart.points) - 1], list(chart.ticks))
-    axes.get_xticklabels()[0].set_horizontalalignment("left")
-    axes.get_xticklabels()[1].set_horizontalalignment("right")
-    axes.ticklabel_format(axis="y", useOffset=False)
-    axes.tick_params(colors=SOFT)
-    axes.patch.set_visible(False)
-    for spine in axes.spines.values():
-        spine.set_color(LINE)
-
-
-def _inline(drawn: str, chart: Chart) -> str:
-    """The drawing as an element of a page: no head, no metadata, no address, and what it shows in words."""
-    inner = drawn[drawn.index("<svg") :]
-    inner = re.sub(r"<metadata>.*?</metadata>\s*", "", inner[inner.index(">") + 1 :], flags=re.DOTALL)
-    inner = inner.replace("xlink:href", "href")
-    for code, name in ROLES.items():
-        inner = inner.replace(code, f"var({name})")
+def _said(chart: Chart) -> str:
+    """What is seen, in words."""
     known = [pair for pair in chart.points if pair is not None]
-    said = f"{chart.title}, from {chart.ticks[0]} to {chart.ticks[1]}: {len(chart.points)} commits, {sum(chart.outside)} outside a limit, last {known[-1][0]:.{chart.digits}f}"
-    head = f'<svg viewBox="0 0 {WIDE} {HIGH}" width="{WIDE}" style="max-width:100%;height:auto" role="img" aria-label="{html(said)}">'
-    return head + "".join(line.strip() + "\n" for line in inner.splitlines())
+    ends = f"{known[-1][0]:.{chart.digits}f}" if known[-1][0] == known[-1][1] else f"{known[-1][0]:.{chart.digits}f} to {known[-1][1]:.{chart.digits}f}"
+    return f"From {chart.ticks[0]} to {chart.ticks[1]}: {len(chart.points)} commits, {sum(chart.outside)} outside a limit, last {ends}."
+
+
+def _draw(axes: Axes, chart: Chart) -> None:
+    low, high = chart.span
+    last = len(chart.points)
+
+    def x(step: float) -> float:
+        return LEFT + (RIGHT - LEFT) * step / last
+
+    def y(number: float) -> float:
+        return FLOOR - (FLOOR - TOP) * (number - low) / (high - low)
+
+    _frame(axes, chart, y)
+    for side in (0, 1):
+        for run in _runs([pair[side] for pair in chart.bounds], x, y):
+            axes.plot(*zip(*run, strict=True), color=COLOUR["stop"], linewidth=1.0, linestyle=(0, (5, 4)), clip_on=False)
+    for step, pair in enumerate(chart.points):
+        if pair is not None and pair[0] != pair[1]:
+            axes.fill_between([x(step), x(step + 1)], y(pair[0]), y(pair[1]), facecolor=COLOUR["line"], linewidth=0)
+    middles = [None if pair is None else (pair[0] + pair[1]) / 2 for pair in chart.points]
+    for run in _runs(middles, x, y):
+        axes.plot(*zip(*run, strict=True), color=COLOUR["ink"], linewidth=1.3, clip_on=False)
+    for step, middle in enumerate(middles):
+        if middle is None:
+            axes.text(x(step), FLOOR - 4, "?", fontsize=SIZE, color=COLOUR["wait"], ha="left")
+        elif chart.outside[step]:
+            axes.plot([x(step)], [y(middle)], marker="X", markersize=8, color=COLOUR["stop"], linestyle="none", clip_on=False)
+        elif last <= MARKED:
+            axes.plot([x(step)], [y(middle)], marker="o", markersize=4, color=COLOUR["ink"], linestyle="none", clip_on=False)
+
+
+def _frame(axes: Axes, chart: Chart, y: Callable[[float], float]) -> None:
+    """Lines and numbers that the value is read by, the first and the last day, what the signs are."""
+    low, high = chart.span
+    for at in range(TICKS):
+        number = low + (high - low) * at / (TICKS - 1)
+        axes.plot([LEFT, RIGHT], [y(number)] * 2, color=COLOUR["line"], linewidth=0.6, clip_on=False)
+        axes.text(LEFT - 6, y(number) + 4, f"{number:.{chart.digits}f}", fontsize=SIZE, color=COLOUR["soft"], ha="right")
+    for place, words, side in ((LEFT, chart.ticks[0], "left"), (RIGHT, chart.ticks[1], "right")):
+        axes.text(place, FLOOR + 18, words, fontsize=SIZE, color=COLOUR["soft"], ha=side)
+    axes.text(RIGHT, TOP - 12, LEGEND, fontsize=SIZE - 1, color=COLOUR["soft"], ha="right")
+
+
+def _runs(numbers: Sequence[float | None], x: Callable[[float], float], y: Callable[[float], float]) -> Iterator[list[Pair]]:
+    """The line in steps, broken where there is no number: a number holds until the next step."""
+    for known, group in groupby(enumerate(numbers), lambda pair: pair[1] is not None):
+        run: list[Pair] = []
+        for step, number in group:
+            if number is not None:
+                run += [(x(step), y(number)), (x(step + 1), y(number))]
+        if known:
+            yield run

@@ -99,7 +99,7 @@ def _section(at: int, section: Section, drawn: bool) -> list[str]:
     if section.chart is not None:
         from formulint.render.history_picture import shown  # most pages have none
 
-        lines += shown(section.chart)
+        lines += shown(section.chart, f"r{at}-h")
     if section.drawing:
         lines += _folded("the same as the text of a diagram", ["<pre>", *(html(line) for line in section.drawing), "</pre>"], again=True)
     remarks = [f'<p class="said">{html(remark, 2000)}</p>' for remark in section.remarks]
