@@ -27,7 +27,7 @@ from formulint.settings_check import of_settings
 from formulint.standing import STANDING_FILE
 from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject, measure_of, value_of
 from formulint.suggest import similar
-from formulint.verdict import judge_bounds, outcome, read_bounds, title_of, units_of
+from formulint.verdict import judge_bounds, outcome, own_remedy, read_bounds, title_of, units_of
 
 if TYPE_CHECKING:
     from formulint.leave import Leave
@@ -193,7 +193,8 @@ class Judge:
                 continue
             level = Level.warning if self._state(subject.formula) == "bench" else Level.error
             for fault in judge_bounds(title_of(name), value, ends, units_of(name, subject.units, subject.currency), place, subject.sharpen(measure_of(name))):
-                yield Finding(f"own-limit/{name.replace('_', '-')}", level, replace(fault, property=name), code, "", ASKED, HOUSE_SOURCE)
+                remedy = own_remedy(name, ends, subject.evaluation.value("pigment_binder")) if fault.kind == "fail" else fault.remedy
+                yield Finding(f"own-limit/{name.replace('_', '-')}", level, replace(fault, property=name, remedy=remedy), code, "", ASKED, HOUSE_SOURCE)
 
     def bounds(self, subject: FormulaSubject, checks: Iterable[Check] | None = None) -> tuple[Applied, ...]:
         """Every bound that rules, or some ``checks`` of them, and the formula itself put on its properties."""

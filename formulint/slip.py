@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from formulint.amounts import Line, Resolved
 from formulint.errors import Misread
-from formulint.figure import Amount
+from formulint.figure import Amount, MassShare
 from formulint.finding import KeyPath
 from formulint.formula import Formula
 from formulint.quantity import Quantity, read
@@ -19,17 +20,32 @@ MIXED_UP = {"kg": ("lb", "L", "g"), "lb": ("kg", "gal"), "gal": ("lb",), "L": ("
 FEWEST = 2  # lines that agree on a unit before another one stands out
 MOST = 2  # slips that are named: more than that is a guess
 CLEARLY = 4.0  # a slip closes the sheet clearly better than another where it comes so many times nearer; by trial on the example
+ALIKE = 0.01  # relative: a line of water is as much as another brings; our own choice
 FINEST = 2e-4  # relative: sheets close no better than their digits, so that nearer than this all are alike
 
 
 class Slip(Struct, frozen=True):
-    """A line with what is written, what would close the sheet, and the sum that it would come to [kg, L or share]."""
+    """A line with what is written, what would close the sheet, the sum that it would come to [kg, L or share], and how so in words."""
 
     keys: KeyPath
     code: str
     written: str
     meant: str
     total: float
+    why: str = ""
+
+    @property
+    def words(self) -> str:
+        """What would close the sheet, and how so."""
+        change = f"leaving out {self.written} of {self.code}" if self.meant.startswith("0 ") else f"{self.meant} of {self.code} instead of {self.written}"
+        return f"{change} ({self.why})" if self.why else change
+
+
+class Part(Struct, frozen=True):
+    """What a material says of itself that a line may have been mistaken for: its nonvolatile and its water."""
+
+    nonvolatile: MassShare | None
+    water: MassShare | None
 
 
 class Odd(Struct, frozen=True):
@@ -53,8 +69,10 @@ def stands_out(formula: Formula) -> Odd | None:
     return Odd(keys, others[0], f"{code} is given as {text}, all others in {others[0]}")
 
 
-def likely(formula: Formula, resolved: Resolved, whole: float, within: float) -> tuple[Slip, ...]:
-    """The lines of which one, written in another unit or with the point elsewhere, closes the sheet; none where many would.
+def likely(formula: Formula, resolved: Resolved, parts: Mapping[str, Part], whole: float, within: float) -> tuple[Slip, ...]:
+    """The lines of which one, read otherwise, closes the sheet; none where many would.
+
+    Read in another unit, with the point elsewhere, as what is dry in what is sold wet, or as water that another line brings.
 
     Of several, the line that stands out by its unit; else those that close it about as well as the best.
 
@@ -72,10 +90,13 @@ def likely(formula: Formula, resolved: Resolved, whole: float, within: float) ->
         return ()
     found = []
     for keys, (code, amount) in fixed.items():
-        for meant in _readings(amount, kind):
-            change = _change(lines[keys], amount, meant, kind)
+        readings = [Slip(keys, code, str(amount), str(meant), 0.0) for meant in _readings(amount, kind)]
+        if kind != "share":
+            readings += (*_as_supplied(amount, parts.get(code)), *_brought(lines[keys], amount, resolved.lines, parts))
+        for one in readings:
+            change = _change(lines[keys], amount, read(one.meant, Amount.dimensions), kind)
             if change is not None and abs(sum(known) + change - whole) <= within * whole:
-                found.append(Slip(keys, code, str(amount), str(meant), sum(known) + change))
+                found.append(replace(one, keys=keys, code=code, total=sum(known) + change))
     return _best(found, whole, stands_out(formula))
 
 
@@ -112,6 +133,26 @@ def _readings(amount: Quantity, kind: str) -> Iterator[Quantity]:
             yield read(f"{digits} {unit}", Amount.dimensions)
         except Misread:
             continue
+
+
+def _as_supplied(amount: Quantity, part: Part | None) -> Iterator[Slip]:
+    """The amount as supplied that holds so much of what stays in the film; none where that share is a range, or all or nothing."""
+    share = None if part is None else part.nonvolatile
+    if share is None or share.lo != share.hi or not 0.0 < share.lo.base < 1.0 or amount.unit.dimension != "mass":
+        return
+    number = f"{amount.value / share.lo.base:.{max(amount.decimals, 1)}f}"
+    yield Slip((), "", str(amount), f"{number} {amount.spelled}", 0.0, f"which is the nonvolatile of that, {share.text}")
+
+
+def _brought(line: Line, amount: Quantity, lines: Iterable[Line], parts: Mapping[str, Part]) -> Iterator[Slip]:
+    """Nothing in place of a line of water, where another line brings as much water in itself."""
+    own = parts.get(line.code)
+    if own is None or own.water is None or own.water.lo.base < 1.0 or not isinstance(line.kg, float):
+        return
+    for other in lines:
+        share = None if other.keys == line.keys or other.code not in parts else parts[other.code].water
+        if share is not None and share.lo.base < 1.0 and isinstance(other.kg, float) and abs(other.kg * share.lo.base / line.kg - 1) <= ALIKE:
+            yield Slip((), "", str(amount), f"0 {amount.spelled}", 0.0, f"{other.code} brings as much water itself")
 
 
 def _change(line: Line, amount: Quantity, meant: Quantity, kind: str) -> float | None:

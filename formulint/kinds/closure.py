@@ -15,6 +15,20 @@ from formulint.subject import FormulaSubject, MaterialSubject
 from formulint.verdict import CLOSE, apart, open_fault, shown
 
 
+IMPERIAL = 4.54609 / 3.785411784
+"""One imperial gallon in US gallons, by definition of both."""
+
+ROUND = {"mass": ("100 lb", "1000 lb", "100 kg", "1000 kg"), "volume": ("100 gal", "100 L", "1000 L")}
+"""Batches that sheets of the trade are written for."""
+
+ROUNDLY = 5e-4  # relative: nearer than a sheet comes to a round sum by chance; our own choice
+
+GALLONS = (
+    (IMPERIAL, f"The sum is {IMPERIAL:.2f} times the batch, as an imperial gallon is of a US gallon."),
+    (1 / IMPERIAL, f"The sum is {1 / IMPERIAL:.2f} times the batch, as a US gallon is of an imperial gallon."),
+)
+
+
 class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
     """What is added up must come to what is written.
 
@@ -74,17 +88,17 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         """The fault with the line that stands in another unit than the rest, and with what would close the sheet."""
         if fault.kind != "fail":
             return fault
-        from formulint.slip import likely, stands_out
+        from formulint.slip import Part, likely, stands_out
 
         words, remedy, places = fault.message, fault.remedy, []
         odd = stands_out(subject.formula)
         if odd is not None:
             words, places = f"{words}; {odd.words}", [odd.keys]
-        slips = likely(subject.formula, subject.resolved, whole, within)
+        parts = {code: Part(stock.material.nonvolatile, stock.material.water) for code, stock in subject.stocks.items()}
+        slips = likely(subject.formula, subject.resolved, parts, whole, within)
         if slips:
-            told = (f"{one.meant} of {one.code} instead of {one.written}" for one in slips)
             closes = shown(slips[0].total, unit, 2)
-            remedy = f"{', or '.join(told)} would close it ({closes}): check that line against the notebook first"
+            remedy = f"{', or '.join(one.words for one in slips)} would close it ({closes}): check that line against the notebook first"
             places += [one.keys for one in slips if one.keys not in places]
         related = tuple(Place(subject.path, (*keys, "amount")) for keys in places)
         return replace(fault, message=words, remedy=remedy, related=related)
@@ -112,7 +126,19 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         side = "too much" if off > 0 else "too little"
         words = f"the lines add up to {amount}, the batch is {batch.text}: {abs(off):.{digits}f} % {side}"
         remedy = "look for a line in another unit, doubled or missing; else correct the batch or the water"
+        remedy = " Else ".join((*self._misread_batch(subject, total), remedy))
         return Fault(place, words, remedy, measured=amount, limit=batch.text, unit=unit)
+
+    def _misread_batch(self, subject: FormulaSubject, total: float) -> Iterator[str]:
+        """What else the batch may have been meant for: another gallon, or a round mass or volume that the lines come to."""
+        batch = subject.formula.batch
+        for ratio, words in GALLONS if batch.dimension == "volume" else ():
+            if abs(total / batch.base / ratio - 1) <= subject.closure:
+                yield f"{words} Which gallon is this sheet for?"
+        other = subject.resolved.totals.get("total_volume" if batch.dimension == "mass" else "total_mass")
+        for text in ROUND["volume" if batch.dimension == "mass" else "mass"] if isinstance(other, float) else ():
+            if abs(other / read(text, ("mass", "volume")).base - 1) <= ROUNDLY:
+                yield f"The lines come to {text}: if this is a sheet per {text}, write that as the batch."
 
     def check_material(self, subject: MaterialSubject) -> Iterator[Fault]:
         """The fault of a material whose shares do not come to 100 %."""
