@@ -288,7 +288,7 @@ def own_remedy(name: str, bounds: tuple[Quantity | None, Quantity | None], pigme
 
     ``pigment_binder`` is the ratio of pigment to binder by mass [kg/kg].
     """
-    remedy = "put the line right that moved it; another limit is a commit of its own, with its own approval"
+    remedy = "correct the line or the figure that moved it; another limit is a commit of its own, with its own approval"
     if name not in ("pvc", "pvc_binder") or not isinstance(pigment_binder, float):
         return remedy
     share = pigment_binder / (1 + pigment_binder)

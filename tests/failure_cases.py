@@ -9,7 +9,7 @@
 ``edit`` exchanges a text that stands in the file once. ``first`` is done before the state that ``edit`` is compared with,
 ``add`` writes files, ``copy`` copies one, ``delete`` takes some away, ``rewrite`` does one of ``REWRITES`` to a file. Every finding
 in ``finds`` must be new, on that line, and hold those words; every other new finding above a note must be of a rule in ``also``.
-``diff`` are words of the comparison. A ``harmless`` edit brings nothing new at any level, and ``class`` is what the comparison
+``diff`` are words of the comparison, ``gate`` those of the gate where the edit is proposed as a commit. A ``harmless`` edit brings nothing new at any level, and ``class`` is what the comparison
 calls it.
 """
 
@@ -74,6 +74,7 @@ class Case(Struct, frozen=True, forbid_unknown_fields=True, rename={"class_": "c
     finds: list[Wanted] = []
     also: list[str] = []
     diff: list[str] = []
+    gate: list[str] = []
     class_: str = ""
     today: str = DAY
 
@@ -137,8 +138,8 @@ class Works:
         names = [path for path in sorted(folder.rglob("*.toml")) if "story" not in path.parts]
         self.files: Text = {path.relative_to(folder).as_posix(): path.read_text(encoding="utf-8") for path in names}
 
-    def told(self, case: Case) -> tuple[list[Finding], str]:
-        """What is found after the edit that was not before, and how ``diff`` tells the edit."""
+    def told(self, case: Case) -> tuple[list[Finding], str, str]:
+        """What is found after the edit that was not before, how ``diff`` tells the edit, and what the gate says of it."""
         before = case.before(self.files)
         try:
             if case.first:
@@ -146,7 +147,13 @@ class Works:
             known = {(one.rule, one.path, one.message) for one in self._lint(case)}
             self.repo.write(case.after(before))
             new = [one for one in self._lint(case) if (one.rule, one.path, one.message) not in known]
-            return new, " ".join(self._said("diff", "--today", case.today).split())
+            diff, gate = self._said("diff", "--today", case.today), ""
+            if case.gate:
+                base = self.repo.head
+                self.repo.git("add", "--all")
+                self.repo.commit("proposal")
+                gate = self._said("gate", "--base", base, "--today", case.today)
+            return new, " ".join(diff.split()), " ".join(gate.split())
         finally:
             self.repo.git("reset", "-q", "--hard", self.start)
             self.repo.git("clean", "-q", "-d", "--force")
@@ -166,13 +173,15 @@ def cases() -> Cases:
     return convert(tomli.loads(FILE.read_text(encoding="utf-8")), Cases)
 
 
-def disagreements(case: Case, found: list[Finding], diff: str) -> list[str]:
+def disagreements(case: Case, found: list[Finding], diff: str, gate: str) -> list[str]:
     """What was wanted and is not there, and what is there and nobody wanted."""
     met = [one for one in found if any(one.answers(wanted) for wanted in case.finds)]
     lacking = [f"not found: {wanted}" for wanted in case.finds if not any(one.answers(wanted) for one in found)]
     loud = [one for one in found if one not in met and one.level != "note" and one.rule not in case.also]
     unheard = [f"said for nothing: {rule}" for rule in case.also if rule not in {one.rule for one in found}]
-    return lacking + [f"not expected: {one}" for one in loud] + unheard + [f"not in the comparison: {words}" for words in case.diff if words not in diff]
+    unsaid = [f"not in the comparison: {words}" for words in case.diff if words not in diff]
+    unsaid += [f"not said by the gate: {words}" for words in case.gate if words not in gate]
+    return lacking + [f"not expected: {one}" for one in loud] + unheard + unsaid
 
 
 def _edited(files: Text, edits: Edits) -> Text:
