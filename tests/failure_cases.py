@@ -76,7 +76,6 @@ class Case(Struct, frozen=True, forbid_unknown_fields=True, rename={"class_": "c
     diff: list[str] = []
     gate: list[str] = []
     class_: str = ""
-    today: str = DAY
 
     def __str__(self) -> str:
         return self.title
@@ -110,7 +109,13 @@ class Finding(Struct, frozen=True):
     line: int
     remedy: str = ""
     why: str = ""
-    kind: str = ""
+    formula: str = ""
+    material: str = ""
+
+    @property
+    def key(self) -> tuple[str, str, str]:
+        """What makes it the same finding in two states, wherever its file lies and whatever its line."""
+        return self.rule, self.formula or self.material or self.path, self.message
 
     @property
     def at(self) -> str:
@@ -137,6 +142,7 @@ class Works:
         self.start = self.repo.commit("import")
         names = [path for path in sorted(folder.rglob("*.toml")) if "story" not in path.parts]
         self.files: Text = {path.relative_to(folder).as_posix(): path.read_text(encoding="utf-8") for path in names}
+        self.known = {one.key for one in self._lint()}
 
     def told(self, case: Case) -> tuple[list[Finding], str, str]:
         """What is found after the edit that was not before, how ``diff`` tells the edit, and what the gate says of it."""
@@ -144,22 +150,22 @@ class Works:
         try:
             if case.first:
                 self.repo.commit("before", before)
-            known = {(one.rule, one.path, one.message) for one in self._lint(case)}
+            known = {one.key for one in self._lint()} if case.first else self.known
             self.repo.write(case.after(before))
-            new = [one for one in self._lint(case) if (one.rule, one.path, one.message) not in known]
-            diff, gate = self._said("diff", "--today", case.today), ""
+            new = [one for one in self._lint() if one.key not in known]
+            diff, gate = self._said("diff", "--today", DAY), ""
             if case.gate:
                 base = self.repo.head
                 self.repo.git("add", "--all")
                 self.repo.commit("proposal")
-                gate = self._said("gate", "--base", base, "--today", case.today)
+                gate = self._said("gate", "--base", base, "--today", DAY)
             return new, " ".join(diff.split()), " ".join(gate.split())
         finally:
             self.repo.git("reset", "-q", "--hard", self.start)
             self.repo.git("clean", "-q", "-d", "--force")
 
-    def _lint(self, case: Case) -> list[Finding]:
-        raw = json.loads(self._said("lint", "--today", case.today, "--format", "json"))
+    def _lint(self) -> list[Finding]:
+        raw = json.loads(self._said("lint", "--today", DAY, "--format", "json"))
         return convert([{key: value for key, value in one.items() if value is not None} for one in raw["results"]], list[Finding])
 
     def _said(self, *words: str) -> str:
