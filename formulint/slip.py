@@ -6,7 +6,6 @@ from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
 
 from msgspec import Struct
-from msgspec.structs import replace
 
 from formulint.amounts import Line, Resolved
 from formulint.errors import Misread
@@ -22,6 +21,10 @@ MOST = 2  # slips that are named: more than that is a guess
 CLEARLY = 4.0  # a slip closes the sheet clearly better than another where it comes so many times nearer; by trial on the example
 ALIKE = 0.01  # relative: a line of water is as much as another brings; our own choice
 FINEST = 2e-4  # relative: sheets close no better than their digits, so that nearer than this all are alike
+
+
+Reading = tuple[Quantity, str]
+"""What an amount may have been meant for, and how so in words."""
 
 
 class Slip(Struct, frozen=True):
@@ -90,13 +93,13 @@ def likely(formula: Formula, resolved: Resolved, parts: Mapping[str, Part], whol
         return ()
     found = []
     for keys, (code, amount) in fixed.items():
-        readings = [Slip(keys, code, str(amount), str(meant), 0.0) for meant in _readings(amount, kind)]
+        readings = [(meant, "") for meant in _readings(amount, kind)]
         if kind != "share":
             readings += (*_as_supplied(amount, parts.get(code)), *_brought(lines[keys], amount, resolved.lines, parts))
-        for one in readings:
-            change = _change(lines[keys], amount, read(one.meant, Amount.dimensions), kind)
+        for meant, why in readings:
+            change = _change(lines[keys], amount, meant, kind)
             if change is not None and abs(sum(known) + change - whole) <= within * whole:
-                found.append(replace(one, keys=keys, code=code, total=sum(known) + change))
+                found.append(Slip(keys, code, str(amount), str(meant), sum(known) + change, why))
     return _best(found, whole, stands_out(formula))
 
 
@@ -135,24 +138,27 @@ def _readings(amount: Quantity, kind: str) -> Iterator[Quantity]:
             continue
 
 
-def _as_supplied(amount: Quantity, part: Part | None) -> Iterator[Slip]:
+def _as_supplied(amount: Quantity, part: Part | None) -> Iterator[Reading]:
     """The amount as supplied that holds so much of what stays in the film; none where that share is a range, or all or nothing."""
     share = None if part is None else part.nonvolatile
     if share is None or share.lo != share.hi or not 0.0 < share.lo.base < 1.0 or amount.unit.dimension != "mass":
         return
     number = f"{amount.value / share.lo.base:.{max(amount.decimals, 1)}f}"
-    yield Slip((), "", str(amount), f"{number} {amount.spelled}", 0.0, f"which is the nonvolatile of that, {share.text}")
+    try:
+        yield read(f"{number} {amount.spelled}", Amount.dimensions), f"which is the nonvolatile of that, {share.text}"
+    except Misread:
+        return  # a figure of more digits than anybody writes
 
 
-def _brought(line: Line, amount: Quantity, lines: Iterable[Line], parts: Mapping[str, Part]) -> Iterator[Slip]:
+def _brought(line: Line, amount: Quantity, lines: Iterable[Line], parts: Mapping[str, Part]) -> Iterator[Reading]:
     """Nothing in place of a line of water, where another line brings as much water in itself."""
     own = parts.get(line.code)
-    if own is None or own.water is None or own.water.lo.base < 1.0 or not isinstance(line.kg, float):
+    if own is None or own.water is None or own.water.lo.base < 1.0 or not isinstance(line.kg, float) or line.kg <= 0:
         return
     for other in lines:
         share = None if other.keys == line.keys or other.code not in parts else parts[other.code].water
         if share is not None and share.lo.base < 1.0 and isinstance(other.kg, float) and abs(other.kg * share.lo.base / line.kg - 1) <= ALIKE:
-            yield Slip((), "", str(amount), f"0 {amount.spelled}", 0.0, f"{other.code} brings as much water itself")
+            yield read(f"0 {amount.spelled}", Amount.dimensions), f"{other.code} brings as much water itself"
 
 
 def _change(line: Line, amount: Quantity, meant: Quantity, kind: str) -> float | None:

@@ -14,7 +14,6 @@ from formulint.rule import Goal, Rule
 from formulint.subject import FormulaSubject, MaterialSubject
 from formulint.verdict import CLOSE, apart, open_fault, shown
 
-
 IMPERIAL = 4.54609 / 3.785411784
 """One imperial gallon in US gallons, by definition of both."""
 
@@ -136,7 +135,9 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
             if abs(total / batch.base / ratio - 1) <= subject.closure:
                 yield f"{words} Which gallon is this sheet for?"
         other = subject.resolved.totals.get("total_volume" if batch.dimension == "mass" else "total_mass")
-        for text in ROUND["volume" if batch.dimension == "mass" else "mass"] if isinstance(other, float) else ():
+        if not isinstance(other, float):
+            return
+        for text in ROUND["volume" if batch.dimension == "mass" else "mass"]:
             if abs(other / read(text, ("mass", "volume")).base - 1) <= ROUNDLY:
                 yield f"The lines come to {text}: if this is a sheet per {text}, write that as the batch."
 

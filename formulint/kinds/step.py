@@ -26,7 +26,8 @@ class Step(Rule, frozen=True, kw_only=True, tag="step", tag_field="kind"):
     """What ``steps`` (in ``stages`` of some kind) ask for must lie inside the window, bounds included.
 
     ``temperature``: the highest allowed against ``max``, the lowest against ``min``. ``speed``: that of the disc's edge,
-    where the sheet gives it. ``fineness``: what the step runs until, on the Hegman scale. Silent where the sheet is.
+    where the sheet gives it. ``fineness``: what the step runs until, on the Hegman scale. Silent where the sheet is; with
+    ``said``, one of the steps has to say it, or another has to check it.
     """
 
     steps: Annotated[tuple[StepKind, ...], Meta(min_length=1)]
@@ -34,10 +35,13 @@ class Step(Rule, frozen=True, kw_only=True, tag="step", tag_field="kind"):
     figure: Literal["temperature", "time", "speed", "fineness"]
     min: str | None = None
     max: str | None = None
+    said: bool = False
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for each step outside."""
         steps, stages = self.steps, self.stages
+        if self.said:
+            yield from self._unsaid(subject)
         for work in subject.work:
             if work.asks.step in steps and (not stages or work.stage in stages):
                 low, high = self._asked(work.asks)
@@ -46,6 +50,18 @@ class Step(Rule, frozen=True, kw_only=True, tag="step", tag_field="kind"):
                     continue
                 place = Place(subject.path, (*work.keys, "until" if self.figure == "fineness" else self.figure))
                 yield from self._outside(low, high, place)
+
+    def _unsaid(self, subject: FormulaSubject) -> Iterator[Fault]:
+        """The fault of steps of which none says it, where no other step checks it."""
+        works = [work for work in subject.work if work.asks.step in self.steps and (not self.stages or work.stage in self.stages)]
+        if works and not any(self._told(work.asks) for work in (*works, *subject.work)):
+            words = f"no step {listed(self.steps)} says its {self.figure}, and none checks it"
+            yield Fault(Place(subject.path, works[-1].keys), words, self.remedy)
+
+    def _told(self, asks: Addition | Process) -> bool:
+        if self.figure == "fineness":
+            return "fineness" in asks.until or asks.check == "fineness"
+        return asks.step in self.steps and getattr(asks, self.figure) is not None
 
     def _outside(self, low: Asked | None, high: Asked | None, place: Place) -> Iterator[Fault]:
         least, most = self._bounds()
@@ -85,7 +101,9 @@ class Step(Rule, frozen=True, kw_only=True, tag="step", tag_field="kind"):
     def says(self) -> tuple[str, ...]:
         """The window, and of which steps."""
         stages = f" in a stage of kind {listed(self.stages)}" if self.stages else ""
-        return (f"A step {listed(self.steps)}{stages}: {_NOUNS[self.figure]} {window(self.min, self.max)}.",)
+        asked = f"A step {listed(self.steps)}{stages}: {_NOUNS[self.figure]} {window(self.min, self.max)}."
+        told = f"A step {listed(self.steps)}{stages} says its {self.figure}, or another checks it."
+        return (*((asked,) if self.min or self.max else ()), *((told,) if self.said else ()))
 
     def unchecked(self, subject: FormulaSubject) -> str:
         """The steps of which the sheet does not say it."""
@@ -95,8 +113,8 @@ class Step(Rule, frozen=True, kw_only=True, tag="step", tag_field="kind"):
 
     def faults_of_reading(self) -> Iterator[Misread]:
         """What is wrong with the rule itself: no bound, one in another unit, the wrong end of a target."""
-        if self.min is None and self.max is None:
-            yield Misread("a step needs min, max or both", at=("figure",))
+        if self.min is None and self.max is None and not self.said:
+            yield Misread("a step needs min, max or both, or said = true", at=("figure",))
         if self.figure == "fineness" and self.max is not None:
             yield Misread("a grind runs until it is at least so fine", "give a min", ("max",))
         for key in ("min", "max"):
