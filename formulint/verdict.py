@@ -283,10 +283,10 @@ def narrowest(pairs: Iterable[tuple[Quantity | None, Quantity | None]]) -> tuple
     return least, most
 
 
-def own_remedy(name: str, bounds: tuple[Quantity | None, Quantity | None], pigment_binder: Value) -> str:
+def own_remedy(name: str, bounds: tuple[Quantity | None, Quantity | None], pigment_binder: Value | None) -> str:
     """What helps where a sheet is outside a limit of its own; a PVC that is asked for by mass is told as such.
 
-    ``pigment_binder`` is the ratio of pigment to binder by mass [kg/kg].
+    ``pigment_binder`` is the ratio of pigment to binder by mass [kg/kg]; None where the sheet does not add up, so that it says nothing.
     """
     remedy = "correct the line or the figure that moved it; another limit is a commit of its own, with its own approval"
     if name not in ("pvc", "pvc_binder") or not isinstance(pigment_binder, float):

@@ -7,7 +7,7 @@
     diff = ["+21.68"]
 
 ``edit`` exchanges a text that stands in the file once. ``first`` is done before the state that ``edit`` is compared with,
-``add`` writes files, ``copy`` copies one, ``delete`` takes some away, ``rewrite`` does one of ``REWRITES`` to a file. Every finding
+``never`` are words that it must not hold. ``add`` writes files, ``copy`` copies one, ``delete`` takes some away, ``rewrite`` does one of ``REWRITES`` to a file. Every finding
 in ``finds`` must be new, on that line, and hold those words; every other new finding above a note must be of a rule in ``also``.
 ``diff`` are words of the comparison, ``gate`` those of the gate where the edit is proposed as a commit. A ``harmless`` edit brings nothing new at any level, and ``class`` is what the comparison
 calls it.
@@ -53,11 +53,12 @@ REWRITES: Mapping[str, Callable[[str], str]] = {
 
 
 class Wanted(Struct, frozen=True, forbid_unknown_fields=True):
-    """A finding that must be there: its rule, ``file:line``, and words of its message, remedy and reason."""
+    """A finding that must be there: its rule, ``file:line``, words of its message, remedy and reason, and words that are in none of them."""
 
     rule: str
     at: str
     says: list[str]
+    never: list[str] = []
     level: Literal["", "error", "warning", "note"] = ""
 
 
@@ -126,7 +127,7 @@ class Finding(Struct, frozen=True):
         """True where it is the finding that was wanted."""
         told = " | ".join((self.message, self.remedy, self.why))
         fits = self.rule == wanted.rule and self.at == wanted.at and wanted.level in ("", self.level)
-        return fits and all(words in told for words in wanted.says)
+        return fits and all(words in told for words in wanted.says) and not any(words in told for words in wanted.never)
 
     def __str__(self) -> str:
         return f"{self.level} {self.rule} at {self.at}: {self.message} | {self.remedy}"
