@@ -20,6 +20,7 @@ from formulint.quantity import Quantity, read
 MIXED_UP = {"kg": ("lb", "L", "g"), "lb": ("kg", "gal"), "gal": ("lb",), "L": ("kg",), "g": ("kg",)}
 """Units that are typed for each other."""
 FEWEST = 2  # lines that agree on a unit before another one stands out
+NEARLY = 0.005  # relative: so near to a known ratio two states of a line have to stand
 ALIKE = 0.01  # relative: a line of water is as much as another brings; our own choice
 
 
@@ -103,6 +104,14 @@ def closing(formula: Formula, resolved: Resolved, materials: Mapping[str, Materi
             if change is not None and abs(now + change - whole) <= within * whole:
                 found.append(Slip(keys, code, amount, meant, now + change, why))
     return tuple(found)
+
+
+def slipped(before: Quantity, after: Quantity, material: Material | None) -> str:
+    """How an amount may have come from what it was before by a slip, in words; empty where no slip makes the one of the other."""
+    for meant, why in (*((one, "") for one in _readings(after, "")), *_of_a_part(after, material)):
+        if meant.unit.dimension == before.unit.dimension and abs(meant.base / before.base - 1) <= NEARLY:
+            return why or ("the same figure in another unit" if meant.digits == after.digits else "the same digits with the point elsewhere")
+    return ""
 
 
 def _amounts(formula: Formula) -> Iterator[tuple[KeyPath, str, Quantity]]:
