@@ -96,7 +96,8 @@ def of_material(material: Material, path: str, tags: frozenset[str]) -> Iterator
     if named > 1 + 1e-6:
         words = f"the components of {material.code} come to {100 * named:.6g} %"
         yield Fault(Place(path, ("component",)), words, "correct their shares: together they are at most 100 %")
-    yield from _volatiles(material, path)
+    if not COUNTED.keys().isdisjoint([one.volatile for one in material.component]):
+        yield from _volatiles(material, path)
 
 
 def _volatiles(material: Material, path: str) -> Iterator[Fault]:

@@ -130,7 +130,7 @@ class Judge:
 
     def _verdicts(self, subject: FormulaSubject, file: File[Formula], code: str) -> Iterator[Finding]:
         seen = dict.fromkeys(self._judged(subject, code))
-        if self.explains and any(one.rule == BATCH for one in seen):
+        if seen and self.explains and any(one.rule == BATCH for one in seen):
             from formulint.suspect import explained
 
             self.explains -= 1

@@ -1,11 +1,12 @@
 """A step of work runs inside its window: how warm, how long, how fast, how fine."""
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator, Sequence
 from functools import lru_cache
 from math import inf
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
 from msgspec import Meta
+from msgspec.structs import replace
 
 from formulint.errors import Misread
 from formulint.figure import Figure
@@ -37,6 +38,31 @@ class Step(Rule, frozen=True, kw_only=True, tag="step", tag_field="kind"):
     max: str | None = None
     said: bool = False
 
+    @property
+    def kin(self) -> Hashable:
+        """What the same steps are asked: a class wants a finer grind than another, and that it is said at all."""
+        return self.steps, self.stages, self.figure
+
+    def narrowed(self, kin: Sequence[Self]) -> Self:
+        """The window that lies inside all of them, to be said where one asks for that."""
+        rules, dimension = (self, *kin), DIMENSIONS[self.figure]
+        least = [(read_bound(one.min, dimension).base, one.min) for one in rules if one.min is not None]
+        most = [(read_bound(one.max, dimension).base, one.max) for one in rules if one.max is not None]
+        return replace(self, min=max(least)[1] if least else None, max=min(most)[1] if most else None, said=any(one.said for one in rules))
+
+    def plainly_holds(self, subject: FormulaSubject) -> bool:
+        """True where every step is inside, and one of them says so where one has to."""
+        steps, stages, silent = self.steps, self.stages, False
+        for work in subject.work:
+            asks = work.asks
+            if asks.step in steps and (not stages or work.stage in stages):
+                low, high = self._asked(asks)
+                if low is None and high is None:
+                    silent = silent or self.said
+                elif self._outruns(low, high):
+                    return False
+        return not silent
+
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for each step outside."""
         steps, stages = self.steps, self.stages
@@ -45,11 +71,14 @@ class Step(Rule, frozen=True, kw_only=True, tag="step", tag_field="kind"):
         for work in subject.work:
             if work.asks.step in steps and (not stages or work.stage in stages):
                 low, high = self._asked(work.asks)
-                least, most = _span(DIMENSIONS[self.figure], self.min, self.max)
-                if (low is None or low.base >= least) and (high is None or _end(high) <= most):
-                    continue
-                place = Place(subject.path, (*work.keys, "until" if self.figure == "fineness" else self.figure))
-                yield from self._outside(low, high, place)
+                if self._outruns(low, high):
+                    place = Place(subject.path, (*work.keys, "until" if self.figure == "fineness" else self.figure))
+                    yield from self._outside(low, high, place)
+
+    def _outruns(self, low: Asked | None, high: Asked | None) -> bool:
+        """True unless what is asked for lies plainly inside."""
+        least, most = _span(DIMENSIONS[self.figure], self.min, self.max)
+        return (low is not None and low.base < least) or (high is not None and _end(high) > most)
 
     def _unsaid(self, subject: FormulaSubject) -> Iterator[Fault]:
         """The fault of steps of which none says it, where no other step checks it."""
