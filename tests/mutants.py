@@ -97,13 +97,14 @@ def _bounds(table: Table, keys: tuple[str | int, ...] = ()) -> Iterator[tuple[st
     holder: Any = table
     for key in keys:
         holder = holder[key]
+    of = f"{keys[-1]}: " if keys and isinstance(keys[-1], str) else ""
     for end in ("min", "max"):
         if end in holder:
             for moved in _one_digit(holder[end]):
-                yield f"{end} {holder[end]} -> {moved}", _with(table, (*keys, end), moved)
-            yield f"{end} left out", _with(table, (*keys, end), None)
+                yield f"{of}{end} {holder[end]} -> {moved}", _with(table, (*keys, end), moved)
+            yield f"{of}{end} {holder[end]} left out", _with(table, (*keys, end), None)
     if "min" in holder and "max" in holder:
-        yield "min and max exchanged", _with(_with(table, (*keys, "min"), holder["max"]), (*keys, "max"), holder["min"])
+        yield f"{of}min {holder['min']} and max {holder['max']} exchanged", _with(_with(table, (*keys, "min"), holder["max"]), (*keys, "max"), holder["min"])
 
 
 def _one_digit(text: str) -> tuple[str, str]:

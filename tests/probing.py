@@ -16,8 +16,8 @@ from typing import Any
 if __name__ == "__main__":
     sys.path.insert(0, str(Path(__file__).parent.parent))
 
-from mutants import LEVELS, Table, shipped_rules
 from msgspec.structs import replace
+from mutants import LEVELS, Table, shipped_rules
 from probes import FOLDER, Fields, Probe, told
 from repository import value
 
@@ -31,6 +31,8 @@ BASES = {"batch": Decimal(100), "pigment": Decimal(40), "binder": Decimal(20)}  
 PIGMENT, BINDER = ["CHALK 40 kg"], ["LATEX 40 kg"]
 CAS_SHARE = Decimal("0.8")
 FILL = ["FILLER q.s."]
+MISSED = {"class": "clear", "state": "bench", "markets": "us-utah", "use": "interior"}
+"""Words that a rule about formulas of some sort does not name."""
 FAR = {"density": "9 kg/L", "nonvolatile_density": "9 kg/L", "film_density": "9 kg/L", "pigment_density": "9 kg/L", "oil_absorption": "500 g/100 g", "ph": "14"}
 GIVEN: Fields = {
     "density": "1 kg/L", "nonvolatile": "40 %", "nonvolatile_density": "1.2 kg/L", "film_density": "0.6 kg/L", "water": "60 %",
@@ -97,7 +99,7 @@ def _none(key: str) -> Fields:
 
 def _both(one: Fields, other: Fields) -> Fields:
     """One material that is both."""
-    lists = {key: [*dict.fromkeys(map(str, (*_list(one[key]), *_list(other[key]))))] for key in ("functions", "tags") if key in one and key in other}
+    lists: Fields = {key: [*dict.fromkeys(map(str, (*_list(one[key]), *_list(other[key]))))] for key in ("functions", "tags") if key in one and key in other}
     return {**one, **other, **lists}
 
 
@@ -116,7 +118,8 @@ def heads(table: Table) -> Iterator[tuple[str, Fields, bool]]:
     for key, words in where.items():
         for word in words[1:] if isinstance(words, list) else ():
             yield f"where {key} {word}", {**base, **_headed(base, key, word)}, True
-        yield f"where not {key}", {**base, **_headed(base, key, {"class": "clear", "state": "bench", "markets": "us-utah", "use": "interior"}.get(key, ""))}, False
+        missed = "intermediate" if key == "class" and "clear" in words else MISSED.get(key, "")
+        yield f"where not {key}", {**base, **_headed(base, key, missed)}, False
     for key, words in unless.items():
         if key != "class":  # an intermediate is not asked by most kinds anyway
             yield f"unless {key}", {**base, **_headed(base, key, words)}, False
@@ -251,8 +254,8 @@ def _compatibility(table: Table) -> Iterator[Sought]:
     beside = _first(other) if other is not None else None
     for what, fields in variants(one):
         yield sheet(f"one: {what}", fields, beside), holds(one, {**NEUTRAL, **fields})
-    for what, fields in variants(other) if other is not None else ():
-        yield sheet(f"other: {what}", _first(one), fields), holds(other, {**NEUTRAL, **fields})
+    for what, fields in variants(other or {}) if other else ():
+        yield sheet(f"other: {what}", _first(one), fields), holds(other or {}, {**NEUTRAL, **fields})
     if beside is not None:
         yield sheet("one alone", _first(one), None), None
     for what, more, about in heads(table):
@@ -307,7 +310,7 @@ def _step(table: Table) -> Iterator[Sought]:
     if table["figure"] != "fineness" or "stages" not in table:
         return
     end = table.get("min")
-    targets = [("no word", None, table.get("said", False))] if end is None else []
+    targets: list[tuple[str, str | None, bool]] = [("no word", None, table.get("said", False))] if end is None else []
     targets += [(f"at {end}", end, False), (f"half a digit below {end}", half_a_digit(end)[1], True)] if end else [("said", "4 hegman", False)]
     for what, target, speaks in targets:
         step: Fields = {"step": table["steps"][0], **({"until": {"fineness": {"min": target}}} if target else {})}
