@@ -222,7 +222,7 @@ def _order(table: Table) -> Iterator[Sought]:
     pair = {"ONE": _first(first), "OTHER": _first(then)}
 
     def sheet(what: str, *lines: str, materials: dict[str, Fields] = pair) -> Probe:
-        return Probe("", what, lines=[*([] if what.startswith("alone") else ["WATER 10 kg"]), *lines, *FILL], materials=materials)
+        return Probe("", what, lines=[*([] if what.startswith("alone") else ["FILLER 10 kg"]), *lines, *FILL], materials=materials)
 
     yield sheet("alone in the vessel, and out of order", "OTHER 1 kg", "ONE 1 kg"), not table.get("may_join", False)
     yield sheet("in order", "ONE 1 kg", "OTHER 1 kg"), False
