@@ -21,7 +21,7 @@ from formulint.making import of_making
 from formulint.material import Material
 from formulint.properties import BY_ID, DOSES, PROPERTIES, SUBSTANCE
 from formulint.quantity import Quantity, in_unit
-from formulint.revision import of_change
+from formulint.revision import of_change, slip_of
 from formulint.scope import preload
 from formulint.side import Side, bounds_of, side, verdict_of
 from formulint.verdict import units_of
@@ -173,20 +173,22 @@ def formula(old: Side | None, new: Side | None, code: str) -> FormulaChange | No
     after = {finding.about: finding for finding in (new.findings if new else ())}
     properties = tuple(_properties(old, new))
     sort = _class(old, new, properties)
+    lines = tuple(additions(old, new))
+    came = tuple(finding for key, finding in after.items() if key not in before)
     return FormulaChange(
         code=code,
         name=one.formula.name,
         change=sort,
         policy=tuple(dict.fromkeys(str(one.keys[0]) for one in fields if one.change is Change.policy)),
         fields=fields,
-        additions=tuple(additions(old, new)),
+        additions=lines,
         properties=properties,
-        new=tuple(finding for key, finding in after.items() if key not in before),
+        new=came,
         gone=tuple(finding for key, finding in before.items() if key not in after),
         kept=tuple(finding for key, finding in after.items() if key in before),
         before=old,
         after=new,
-        own=tuple(of_change(old, new, sort, fields)) if old and new else (),
+        own=(*of_change(old, new, sort, fields), *slip_of(old, new, lines, came)) if old and new else (),
     )
 
 

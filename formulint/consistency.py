@@ -7,6 +7,7 @@ from functools import lru_cache
 from itertools import islice
 from operator import attrgetter
 
+from formulint.content import shares_close
 from formulint.errors import Misread
 from formulint.finding import Fault, KeyPath, Place
 from formulint.formula import Addition, Formula, offers_alternates
@@ -21,6 +22,10 @@ from formulint.vocabulary import dimensions_of
 
 MANY = 100  # faults of one sort in one file that are told
 
+COUNTED = {"organic": ("voc", "exempt"), "inorganic": ("other_volatile",)}
+"""Under which shares of a material its volatile components are counted, by kind."""
+
+BY_ROUNDING = 5e-4  # kg/kg: shares on a supplier's sheet are written to a tenth of a percent
 ADDITION_ONLY = ("amount", "on", "as_", "of", "alternates", "adjust", "max")
 STEP_ONLY = ("speed", "time", "temperature", "until", "check")
 MOST_LINES = 500  # real sheets have some tens
@@ -81,6 +86,23 @@ def of_material(material: Material, path: str, tags: frozenset[str]) -> Iterator
     if named > 1 + 1e-6:
         words = f"the components of {material.code} come to {100 * named:.6g} %"
         yield Fault(Place(path, ("component",)), words, "correct their shares: together they are at most 100 %")
+    if not COUNTED.keys().isdisjoint([one.volatile for one in material.component]):
+        yield from _volatiles(material, path)
+
+
+def _volatiles(material: Material, path: str) -> Iterator[Fault]:
+    """Components that evaporate, against the shares under which a material counts them; silent where those are not known."""
+    for kind, fields in COUNTED.items():
+        parts = [(at, one.share.lo.base) for at, one in enumerate(material.component) if one.volatile == kind]
+        if not parts:
+            continue
+        given = sum(share.hi.base for field in fields if (share := getattr(material, field)) is not None)
+        named = sum(share for _, share in parts)
+        if named > given + BY_ROUNDING and shares_close(material):
+            fields_told = " and ".join(field.replace("_", " ").replace("voc", "VOC") for field in fields)
+            words = f"{material.code}: what is {kind} and evaporates comes to {100 * named:.6g} % in its components, to {100 * given:.6g} % in {fields_told}"
+            remedy = "an organic volatile is VOC or exempt, ammonia is inorganic and is neither: say the same in both places"
+            yield Fault(Place(path, ("component", parts[0][0], "volatile")), words, remedy)
 
 
 def _hint(word: str, known: frozenset[str] | tuple[str, ...]) -> str:

@@ -18,26 +18,27 @@ from formulint.equipment import faults as of_equipment
 from formulint.errors import Misread, UserError
 from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
 from formulint.formula import Formula, beside, codes_in, offers_alternates
+from formulint.kinds.closure import BATCH
 from formulint.material import Material
-from formulint.nesting import DEEPEST
+from formulint.nesting import chained
+from formulint.own_limits import broken
 from formulint.retired import eased, still_used
 from formulint.rule import Applied, Rule
 from formulint.rulebook import Check, Entry, unknown_words
 from formulint.settings_check import of_settings
 from formulint.standing import STANDING_FILE
-from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject, measure_of, value_of
+from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject
 from formulint.suggest import similar
-from formulint.verdict import judge_bounds, outcome, read_bounds, title_of, units_of
+from formulint.verdict import read_bounds
 
 if TYPE_CHECKING:
     from formulint.leave import Leave
     from formulint.result import Results
     from formulint.settings import Settings
 
-HOUSE_SOURCE = Source("this formula's own limit", "", "house")
-ASKED = "the sheet asks for this itself, under [limits]"
 FORMAT_SOURCE = Source("the format of the repository", "", "house")
 MOST_ASKED = 200_000_000  # rules times lines; a hundred rules ask 60,000 sheets of 20 lines
+MOST_EXPLAINED = 20  # sheets that do not add up of which the line is looked for that slipped; more have another cause
 NUMBER = itemgetter(0)
 UNVERIFIED = "figure recalled, not verified"
 RECALLED = f"{UNVERIFIED}: a review by the house is due"
@@ -73,6 +74,7 @@ class Judge:
         self.markets = frozenset(market.id for market in vocabulary.market)
         self._sound: set[str] = set()
         self._guesses = self._asked = 0
+        self.explains = MOST_EXPLAINED
 
     def findings(self, scope: Scope) -> tuple[Finding, ...]:
         """All findings of a scope, ordered by file, place, rule."""
@@ -131,7 +133,13 @@ class Judge:
 
     def _verdicts(self, subject: FormulaSubject, file: File[Formula], code: str) -> Iterator[Finding]:
         seen = dict.fromkeys(self._judged(subject, code))
-        yield from seen
+        if seen and self.explains and any(one.rule == BATCH for one in seen):
+            from formulint.suspect import explained
+
+            self.explains -= 1
+            yield from explained(seen, subject, lambda other: self._judged(self.catalog.subject(File(file.name, None, other, ()), {}), code))
+        else:
+            yield from seen
         known = {(finding.rule, finding.fault.message) for finding in seen}
         formula = subject.formula
         for i, stage in enumerate(formula.stage if offers_alternates(formula) else ()):
@@ -188,15 +196,7 @@ class Judge:
 
     def own_limits(self, subject: FormulaSubject, code: str, only: str = "") -> Iterator[Finding]:
         """What breaks the limits that a sheet sets itself; of ``only`` one property, if it is given."""
-        for name, bounds in subject.formula.limits.items():
-            place = Place(subject.path, ("limits", name))
-            ends = read_bounds(name, bounds.min, bounds.max, place)
-            value = value_of(name, subject)
-            if only not in ("", name) or (isinstance(value, float) and outcome(value, *ends)[0] == "pass"):
-                continue
-            level = Level.warning if self._state(subject.formula) == "bench" else Level.error
-            for fault in judge_bounds(title_of(name), value, ends, units_of(name, subject.units, subject.currency), place, subject.sharpen(measure_of(name))):
-                yield Finding(f"own-limit/{name.replace('_', '-')}", level, replace(fault, property=name), code, "", ASKED, HOUSE_SOURCE)
+        return broken(subject, code, Level.warning if self._state(subject.formula) == "bench" else Level.error, only)
 
     def bounds(self, subject: FormulaSubject, checks: Iterable[Check] | None = None) -> tuple[Applied, ...]:
         """Every bound that rules, or some ``checks`` of them, and the formula itself put on its properties."""
@@ -353,7 +353,7 @@ class Judge:
         circle = self.catalog.nesting.knot(code)
         first = None if circle else next(self._codes(blend, path), None)
         if circle:
-            words = _knot(circle, f"{code} is made from itself")
+            words = chained(circle, f"{code} is made from itself")
             yield Fault(place, words, "mend that file first", related=(Place(path),))
         elif first is not None:
             where = f"{path}, line {self.catalog.locate(first.place).line}"
@@ -368,7 +368,7 @@ class Judge:
         return Fault(place, f"{code} cannot be read ({where}: {first.message})", "mend that file first", related=(first.place,))
 
     def _circle(self, knot: tuple[str, ...], formula: Formula, path: str) -> Fault:
-        words = _knot(knot, "these use each other in a circle")
+        words = chained(knot, "these use each other in a circle")
         for i, stage in enumerate(formula.stage):
             for j, line in enumerate(stage.additions):
                 if line.material in self.catalog.nesting.knots or line.material == knot[1]:
@@ -386,12 +386,6 @@ class Judge:
 
     def _house(self) -> Iterator[Finding]:
         yield from (self._format("record/readable", fault, "", "") for fault in few(chain(self.catalog.house_faults, unknown_words(self.catalog.rulebook.house, self.tags, self.markets))))
-
-
-def _knot(codes: tuple[str, ...], words: str) -> str:
-    """What is wrong with a chain of intermediates that was not followed to its end: a circle, or too long."""
-    words = words if codes[-1] in codes[:-1] else f"{codes[0]} holds intermediates inside each other, more than {DEEPEST} deep"
-    return f"{words}: {' -> '.join(codes)}"
 
 
 def _follows(fault: Fault, path: str, told: Collection[KeyPath]) -> bool:

@@ -7,6 +7,12 @@ from collections.abc import Callable, Iterator, Sequence
 DEEPEST = 20  # intermediates inside intermediates; a plant has two or three
 
 
+def chained(codes: Sequence[str], words: str) -> str:
+    """What is wrong with a chain of intermediates that was not followed to its end: a circle, of which the words are, or too long."""
+    words = words if codes[-1] in codes[:-1] else f"{codes[0]} holds intermediates inside each other, more than {DEEPEST} deep"
+    return f"{words}: {' -> '.join(codes)}"
+
+
 class Nesting:
     """The graph of intermediates, gone through where it is asked about, each of them and each of their lines once.
 

@@ -13,10 +13,11 @@ from msgspec.structs import replace
 from formulint.catalog import Catalog
 from formulint.finding import Finding, Level, Remedy
 from formulint.formula import Formula
+from formulint.kinds.closure import BATCH
 from formulint.kinds.limit import goal_of
 from formulint.kinds.order import Order
 from formulint.moves import move_remedies
-from formulint.retouch import BATCH, Retouch
+from formulint.retouch import Retouch
 from formulint.rule import Goal, Rule
 from formulint.subject import FormulaSubject
 from formulint.trial import Spent, Trial, opened

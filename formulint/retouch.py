@@ -20,6 +20,7 @@ from formulint.document import Document
 from formulint.errors import Misread
 from formulint.finding import Edit, Finding, Remedy
 from formulint.formula import Addition, Formula
+from formulint.kinds.closure import BATCH
 from formulint.kinds.dose import Dose
 from formulint.quantity import Quantity, show
 from formulint.rule import Goal
@@ -48,7 +49,6 @@ GUARDED = PRESERVATIVES | {"dispersant", "neutralizer", "coalescent"}
 SLIP = 0.1  # of what the lines are off may be left, if a unit is to be taken for the reason
 WEIGHED = ("lb", "kg")  # one is typed for the other
 MEASURED = ("gal", "L")
-BATCH = "closure/batch"
 CAUTION = "arithmetic only, test due"
 
 

@@ -5,14 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from formulint.change import Change
+from formulint.errors import Misread
 from formulint.fields import FieldChange
+from formulint.figure import Amount
 from formulint.finding import Fault, Finding, Level, Place, Source
 from formulint.formula import Formula
+from formulint.lines import LineChange
+from formulint.quantity import read
 from formulint.side import Side
+from formulint.slip import slipped
 from formulint.vocabulary import FormulaState
 
 MADE = ("pilot", "production")  # states in which somebody makes it by the sheet
 JUDGING = ("limits", "tests", "markets", "class", "category", "product")  # fields of a formula that decide what it is judged by
+AMOUNTS = frozenset({"closure", "dose", "own-limit", "voc", "house"})  # packs, and what stands in their place, that an amount out of hand breaks
 PRACTICE = Source("", "", "practice")
 RAISED = "change/revision-raised"
 
@@ -70,3 +76,33 @@ def _step(old: Formula, new: Formula, path: str) -> Iterator[Finding]:
         level = Level.warning if was == "production" else Level.error
         why = "A paint is tried at the bench, made once as a pilot, then made for sale; what was given up is not made again under its old number."
         yield Finding("change/allowed-step", level, Fault(Place(path, ("state",)), words, remedy), new.code, "", why, PRACTICE)
+
+
+def slip_of(old: Side, new: Side, lines: Sequence[LineChange], found: Sequence[Finding]) -> Iterator[Finding]:
+    """The finding of the one line that changed as a slip changes it, where something breaks with it; ``found`` is what is new.
+
+    None where the finding that the sheet does not add up names the line already.
+    """
+    broken = [one for one in found if one.fault.kind in ("fail", "review") and one.rule.partition("/")[0] in AMOUNTS]
+    ways = [(one, how) for one in lines if broken and (how := _how(old, one))]
+    named = {place.keys[:4] for one in broken for place in one.fault.related}
+    if len(ways) != 1 or ways[0][0].place.keys[:4] in named:
+        return
+    line, how = ways[0]
+    was, now = line.weights
+    times = f"{now / was:.3g} times" if was and now else "not"
+    words = f"{line.material} went from {line.before} to {line.after}, {times} what it was: {how}"
+    more = f" and {len(broken) - 1} more" if len(broken) > 1 else ""
+    remedy = f"write {line.before} again if that was not meant: with it {broken[0].rule}{more} broke"
+    fault = Fault(Place(line.place.path, (*line.place.keys, "amount")), words, remedy)
+    yield Finding("change/likely-slip", Level.warning, fault, new.formula.code, "", "What a hand slips into is a factor of ten, a unit, or a share reckoned twice; the scale weighs whatever the sheet says.", PRACTICE)
+
+
+def _how(old: Side, line: LineChange) -> str:
+    if line.action != "changed" or line.before is None or line.after is None:
+        return ""
+    try:
+        before, after = (read(text, Amount.dimensions) for text in (line.before, line.after))
+    except Misread:
+        return ""  # a dose on something else, a range, q.s.
+    return slipped(before, after, old.materials.get(line.material)) if before.base > 0 else ""

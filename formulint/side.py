@@ -11,6 +11,7 @@ from formulint.content import Value
 from formulint.finding import Finding, Place
 from formulint.formula import Formula, codes_in
 from formulint.judge import Judge
+from formulint.material import Material
 from formulint.properties import SUBSTANCE
 from formulint.quantity import Quantity
 from formulint.rule import Applied
@@ -36,6 +37,7 @@ class Side(Struct, frozen=True):
     values: dict[str, Value]
     lines: tuple[Line, ...]
     names: dict[str, str]
+    materials: dict[str, Material]
     digests: Digests
     findings: tuple[Finding, ...]
     bounds: tuple[Applied, ...]
@@ -72,11 +74,12 @@ def side(catalog: Catalog, code: str) -> Side | None:
     values = catalog.full(subject).values
     judge = Judge(catalog)
     findings = tuple(judge.formula(file))
-    names = {key: stock.material.name for key, stock in subject.stocks.items()}
-    suppliers = {key: stock.material.supplier for key, stock in subject.stocks.items()}
+    materials = {key: stock.material for key, stock in subject.stocks.items()}
+    names = {key: material.name for key, material in materials.items()}
+    suppliers = {key: material.supplier for key, material in materials.items()}
     prints, blends = digests(catalog, file.record)
     return Side(
-        file, file.record, values, subject.resolved.lines, names, prints, findings, judge.bounds(subject),
+        file, file.record, values, subject.resolved.lines, names, materials, prints, findings, judge.bounds(subject),
         _substance_names(subject), suppliers, blends, _litres(file.record, values.get("volume", 0.0)),
     )  # fmt: skip
 

@@ -1,35 +1,57 @@
-"""Which line of a sheet that does not add up is probably a slip of unit or digit."""
+"""Which lines of a sheet that does not add up may be read otherwise, so that it does: slips of unit, digit or part."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from decimal import Decimal
+from math import fsum
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from formulint.amounts import Line, Resolved
 from formulint.errors import Misread
 from formulint.figure import Amount
 from formulint.finding import KeyPath
 from formulint.formula import Formula
+from formulint.material import Material
 from formulint.quantity import Quantity, read
 
 MIXED_UP = {"kg": ("lb", "L", "g"), "lb": ("kg", "gal"), "gal": ("lb",), "L": ("kg",), "g": ("kg",)}
 """Units that are typed for each other."""
 FEWEST = 2  # lines that agree on a unit before another one stands out
-MOST = 2  # slips that are named: more than that is a guess
-CLEARLY = 4.0  # a slip closes the sheet clearly better than another where it comes so many times nearer; by trial on the example
-FINEST = 2e-4  # relative: sheets close no better than their digits, so that nearer than this all are alike
+NEARLY = 0.005  # relative: so near to a known ratio two states of a line have to stand
+ALIKE = 0.01  # relative: a line of water is as much as another brings; our own choice
+
+
+Reading = tuple[Quantity, str]
+"""What an amount may have been meant for, and how so in words."""
 
 
 class Slip(Struct, frozen=True):
-    """A line with what is written, what would close the sheet, and the sum that it would come to [kg, L or share]."""
+    """A line with what is written, what would close the sheet, the sum that it would come to [kg, L or share], and how so in words."""
 
     keys: KeyPath
     code: str
-    written: str
-    meant: str
+    written: Quantity
+    meant: Quantity
     total: float
+    why: str = ""
+
+    @property
+    def words(self) -> str:
+        """What would close the sheet, and how so."""
+        change = f"{self.meant} of {self.code} instead of {self.written}" if self.meant.value else f"leaving out {self.written} of {self.code}"
+        return f"{change} ({self.why})" if self.why else change
+
+    def undone(self, formula: Formula) -> Formula:
+        """The formula with the line as it may have been meant."""
+        _, stage, _, at = self.keys
+        stages = list(formula.stage)
+        additions = list(stages[int(stage)].additions)
+        additions[int(at)] = replace(additions[int(at)], amount=Amount(self.meant, self.meant))
+        stages[int(stage)] = replace(stages[int(stage)], additions=tuple(additions))
+        return replace(formula, stage=tuple(stages))
 
 
 class Odd(Struct, frozen=True):
@@ -53,10 +75,11 @@ def stands_out(formula: Formula) -> Odd | None:
     return Odd(keys, others[0], f"{code} is given as {text}, all others in {others[0]}")
 
 
-def likely(formula: Formula, resolved: Resolved, whole: float, within: float) -> tuple[Slip, ...]:
-    """The lines of which one, written in another unit or with the point elsewhere, closes the sheet; none where many would.
+def closing(formula: Formula, resolved: Resolved, materials: Mapping[str, Material], whole: float, within: float) -> tuple[Slip, ...]:
+    """Every way to read one line otherwise that closes the sheet; of a hundred ways some do by chance.
 
-    Of several, the line that stands out by its unit; else those that close it about as well as the best.
+    Read in another unit, with the point elsewhere, as what is dry or active in what is sold wet or the other way round,
+    or as water that another line brings.
 
     ``whole`` is what the lines should come to, in kg, L or as a share, and ``within`` how far they may be off, relative.
     A line that hangs on others (``q.s.``, a dose) is no candidate, nor is any where its sum is not known.
@@ -70,23 +93,25 @@ def likely(formula: Formula, resolved: Resolved, whole: float, within: float) ->
     known = [one for one in sums if one is not None]
     if len(known) < len(sums):
         return ()
+    now = fsum(known)
     found = []
     for keys, (code, amount) in fixed.items():
-        for meant in _readings(amount, kind):
+        readings = [(meant, "") for meant in _readings(amount, kind)]
+        if kind != "share":
+            readings += (*_of_a_part(amount, materials.get(code)), *_brought(lines[keys], amount, resolved.lines, materials))
+        for meant, why in readings:
             change = _change(lines[keys], amount, meant, kind)
-            if change is not None and abs(sum(known) + change - whole) <= within * whole:
-                found.append(Slip(keys, code, str(amount), str(meant), sum(known) + change))
-    return _best(found, whole, stands_out(formula))
+            if change is not None and abs(now + change - whole) <= within * whole:
+                found.append(Slip(keys, code, amount, meant, now + change, why))
+    return tuple(found)
 
 
-def _best(found: list[Slip], whole: float, odd: Odd | None) -> tuple[Slip, ...]:
-    alone = [one for one in found if odd is not None and one.keys == odd.keys and one.meant.endswith(f" {odd.unit}")]
-    ranked = sorted(alone or found, key=lambda one: abs(one.total - whole))
-    if not ranked:
-        return ()
-    near = max(CLEARLY * abs(ranked[0].total - whole), FINEST * whole)
-    best = tuple(one for one in ranked if abs(one.total - whole) <= near)
-    return best if len(best) <= MOST else ()
+def slipped(before: Quantity, after: Quantity, material: Material | None) -> str:
+    """How an amount may have come from what it was before by a slip, in words; empty where no slip makes the one of the other."""
+    for meant, why in (*((one, "") for one in _readings(after, "")), *_of_a_part(after, material)):
+        if meant.unit.dimension == before.unit.dimension and abs(meant.base / before.base - 1) <= NEARLY:
+            return why or ("the same figure in another unit" if meant.digits == after.digits else "the same digits with the point elsewhere")
+    return ""
 
 
 def _amounts(formula: Formula) -> Iterator[tuple[KeyPath, str, Quantity]]:
@@ -104,7 +129,7 @@ def _part(line: Line, kind: str) -> float | None:
 
 def _readings(amount: Quantity, kind: str) -> Iterator[Quantity]:
     """What may have been meant: the point one place further, and units that are typed for each other."""
-    texts = [(f"{Decimal(amount.digits).scaleb(power):f}", amount.spelled) for power in (1, -1)]
+    texts = [(_plain(Decimal(amount.digits).scaleb(power)), amount.spelled) for power in (1, -1)]
     if kind != "share":
         texts += [(amount.digits, unit) for unit in MIXED_UP.get(amount.unit.symbol, ())]
     for digits, unit in texts:
@@ -112,6 +137,43 @@ def _readings(amount: Quantity, kind: str) -> Iterator[Quantity]:
             yield read(f"{digits} {unit}", Amount.dimensions)
         except Misread:
             continue
+
+
+def _plain(number: Decimal) -> str:
+    """A number in digits: one zero behind the point is a figure on a sheet, two are none."""
+    text = f"{number:f}"
+    return text.rstrip("0") + "0" if "." in text and text.endswith("00") else text
+
+
+def _of_a_part(amount: Quantity, material: Material | None) -> Iterator[Reading]:
+    """The amount as supplied, where the line says what is dry or active in it; and that part, where it was reckoned up a second time.
+
+    None where the share is a range, or all or nothing.
+    """
+    if material is None or amount.unit.dimension != "mass":
+        return
+    for name, share in (("nonvolatile", material.nonvolatile), ("active part", material.active)):
+        if share is None or share.lo != share.hi or not 0.0 < share.lo.base < 1.0:
+            continue
+        for number, why in (
+            (amount.value / share.lo.base, f"which is the {name} of that, {share.text}"),
+            (amount.value * share.lo.base, f"divided by the {name}, {share.text}, once too often"),
+        ):
+            try:
+                yield read(f"{number:.{max(amount.decimals, 1)}f} {amount.spelled}", Amount.dimensions), why
+            except Misread:
+                continue  # a figure of more digits than anybody writes
+
+
+def _brought(line: Line, amount: Quantity, lines: Iterable[Line], materials: Mapping[str, Material]) -> Iterator[Reading]:
+    """Nothing in place of a line of water, where another line brings as much water in itself."""
+    own = materials.get(line.code)
+    if own is None or own.water is None or own.water.lo.base < 1.0 or not isinstance(line.kg, float) or line.kg <= 0:
+        return
+    for other in lines:
+        share = None if other.keys == line.keys or other.code not in materials else materials[other.code].water
+        if share is not None and share.lo.base < 1.0 and isinstance(other.kg, float) and abs(other.kg * share.lo.base / line.kg - 1) <= ALIKE:
+            yield read(f"0 {amount.spelled}", Amount.dimensions), f"{other.code} brings as much water itself"
 
 
 def _change(line: Line, amount: Quantity, meant: Quantity, kind: str) -> float | None:

@@ -96,6 +96,7 @@ class Trial:
         except Misread:
             return (finding.rule,)
         again = Judge(after, self.judge.strict)
+        again.explains = 0
         for one in self.touched(name):
             self.spend(self._judging(one))
             now, before = told(again, one), self.before(one)
@@ -159,4 +160,6 @@ def lacking(goal: Goal, subject: FormulaSubject, above: bool) -> float | None:
 
 def opened(catalog: Catalog, allowed: int, strict: frozenset[str] = frozenset()) -> Trial:
     """Trials in the state of a catalog."""
-    return Trial(Judge(catalog, strict), allowed)
+    judge = Judge(catalog, strict)
+    judge.explains = 0
+    return Trial(judge, allowed)

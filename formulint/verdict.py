@@ -281,3 +281,18 @@ def narrowest(pairs: Iterable[tuple[Quantity | None, Quantity | None]]) -> tuple
         if high is not None and (most is None or high.base < most.base):
             most = high
     return least, most
+
+
+def own_remedy(name: str, bounds: tuple[Quantity | None, Quantity | None], pigment_binder: Value | None) -> str:
+    """What helps where a sheet is outside a limit of its own; a PVC that is asked for by mass is told as such.
+
+    ``pigment_binder`` is the ratio of pigment to binder by mass [kg/kg]; None where the sheet does not add up, so that it says nothing.
+    """
+    remedy = "correct the line or the figure that moved it; another limit is a commit of its own, with its own approval"
+    if name not in ("pvc", "pvc_binder") or not isinstance(pigment_binder, float):
+        return remedy
+    share = pigment_binder / (1 + pigment_binder)
+    low, high = (None if bound is None else bound.base for bound in bounds)
+    if low is None or high is None or not low <= share <= high:
+        return remedy
+    return f"by mass the pigment is {100 * share:.1f} % of pigment and binder, inside this limit: write the limit by volume, as PVC goes; else {remedy}"

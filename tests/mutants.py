@@ -43,12 +43,17 @@ class Altered(Shipped):
                 yield Entry(entry.id, record, Place("rules.toml"))
 
 
-def errors(root: Path) -> Iterator[tuple[str, Table]]:
-    """Every shipped rule that may stop something, as its part and its table."""
+def rules(root: Path) -> Iterator[tuple[str, Table]]:
+    """Every shipped rule, as its part and its table."""
     for path in sorted(root.glob("*/*.toml")):
         for table in tomli.loads(path.read_text(encoding="utf-8")).get("rule", ()):
-            if table["level"] == "error":
-                yield f"{path.parent.name}/{path.stem}", table
+            yield f"{path.parent.name}/{path.stem}", table
+
+
+def shipped_rules() -> Iterator[tuple[str, Table]]:
+    """Every shipped rule, as its id and its table."""
+    for part, table in rules(Path(__file__).parent.parent / "rules"):
+        yield f"{part.split('/')[0]}/{table['id']}", table
 
 
 def mutants(table: Table) -> Iterator[Slip]:
@@ -77,8 +82,8 @@ def _with(table: Table, keys: tuple[str | int, ...], value: object) -> Table:
 
 
 def _of_any(table: Table) -> Iterator[tuple[str, Table]]:
-    lower = LEVELS[LEVELS.index(table["level"]) - 1]
-    yield f"level {table['level']} -> {lower}", _with(table, ("level",), lower)
+    other = LEVELS[max(1, LEVELS.index(table["level"])) - 1] if table["level"] != "note" else "warning"
+    yield f"level {table['level']} -> {other}", _with(table, ("level",), other)
     yield "in force from 9999 on", _with(table, ("from",), date(9999, 1, 1))
     yield "in force until 1900", _with(table, ("until",), date(1900, 1, 1))
     for key in ("where", "unless"):
@@ -92,13 +97,14 @@ def _bounds(table: Table, keys: tuple[str | int, ...] = ()) -> Iterator[tuple[st
     holder: Any = table
     for key in keys:
         holder = holder[key]
+    of = f"{keys[-1]}: " if keys and isinstance(keys[-1], str) else ""
     for end in ("min", "max"):
         if end in holder:
             for moved in _one_digit(holder[end]):
-                yield f"{end} {holder[end]} -> {moved}", _with(table, (*keys, end), moved)
-            yield f"{end} left out", _with(table, (*keys, end), None)
+                yield f"{of}{end} {holder[end]} -> {moved}", _with(table, (*keys, end), moved)
+            yield f"{of}{end} {holder[end]} left out", _with(table, (*keys, end), None)
     if "min" in holder and "max" in holder:
-        yield "min and max exchanged", _with(_with(table, (*keys, "min"), holder["max"]), (*keys, "max"), holder["min"])
+        yield f"{of}min {holder['min']} and max {holder['max']} exchanged", _with(_with(table, (*keys, "min"), holder["max"]), (*keys, "max"), holder["min"])
 
 
 def _one_digit(text: str) -> tuple[str, str]:

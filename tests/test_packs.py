@@ -400,7 +400,7 @@ def test_on_the_eight_baseline_formulas_only_notes_are_heard(judged: Callable[..
     found = judged({})
     loud = [one for one in found if one[1] != "note" and one[0].split("/")[0] in ("order", "dose", "voc", "closure", "compatibility", "presence", "process", "slips", "unsafe")]
     assert loud == []
-    assert ("order/coalescent-before-latex", "note", "T-101") in found
+    assert ("order/glycol-before-latex", "note", "T-101") in found
     assert ("house/bit", "warning", "T-149") in found
     assert ("house/sds-age", "warning", "") in found
     assert ("materials/blocked-unused", "warning", "") in found

@@ -165,4 +165,4 @@ def test_notes_are_left_alone_unless_they_are_shown() -> None:
     shelf = of_files(example())
     findings = told(shelf, "T-101")
     assert [one for one in helped(shelf, findings) if one.remedies] == []
-    assert len([one for one in helped(shelf, findings, notes=True) if one.remedies]) >= 3
+    assert len([one for one in helped(shelf, findings, notes=True) if one.remedies]) >= 2

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from datetime import date
-from pathlib import Path
 
 import pytest
 from in_memory import shipped
 from lint_cases import Case, CaseFile, Ladder, cases, catalog_of, disagreements, shelf, told
 from msgspec import ValidationError, convert
-from mutants import errors
+from mutants import shipped_rules
+from probes import probes
 
 from formulint.finding import Level
 from formulint.judge import Judge, Scope
 from formulint.kinds import KINDS
 from formulint.rulebook import Shipped
 
-RULES = Path(__file__).parent.parent / "rules"
 DAY = date(2026, 1, 12)
 ALL = cases()
 SPOKEN = {mark[3] for case in ALL for mark in case.marks}
@@ -57,17 +56,17 @@ def test_a_case_says_where_its_figure_comes_from() -> None:
 
 
 def test_every_error_has_a_case_that_speaks_and_one_that_is_silent() -> None:
-    ids = {f"{part.split('/')[0]}/{table['id']}" for part, table in errors(RULES)}
+    ids = {rule for rule, table in shipped_rules() if table["level"] == "error"}
     assert len(ids) >= 30
     assert sorted(ids - SPOKEN) == []
     assert sorted(ids - SILENT) == []
 
 
-def test_every_other_rule_is_heard_once() -> None:
-    """In the packs that have cases; but for the windows of figures, which are one kind of rule with one table each."""
-    packs = tuple(f"{case.file.removesuffix('.toml')}/" for case in ALL)
-    unheard = {rule for rule in KIND if rule.startswith(packs)} - SPOKEN
-    assert sorted(rule for rule in unheard if not rule.startswith("materials/figures-of-")) == []
+def test_every_rule_speaks_of_some_case_or_probe_and_of_some_not() -> None:
+    ids = {rule for rule, _ in shipped_rules()}
+    assert len(ids) >= 230
+    assert sorted(ids - SPOKEN - {rule for rule, them in probes().items() if any(one.says for one in them)}) == []
+    assert sorted(ids - SILENT - {rule for rule, them in probes().items() if not all(one.says for one in them)}) == []
 
 
 def test_every_kind_is_heard() -> None:

@@ -120,7 +120,7 @@ BECAME = {
     "closure/batch": ("pass", ""),
     "own-limit/density": ("pass", ""),
     "order/dispersant-before-pigment": ("pass", ""),
-    "order/coalescent-before-latex": ("fail", "goes in before"),
+    "order/glycol-before-latex": ("fail", "goes in before"),
     "voc/eu": ("does not apply", "not sold in eu"),
     "house/ipbc-exterior": ("does not apply", "only for exterior use"),
     "dose/binder-solids": ("pass", ""),

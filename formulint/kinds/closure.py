@@ -14,6 +14,22 @@ from formulint.rule import Goal, Rule
 from formulint.subject import FormulaSubject, MaterialSubject
 from formulint.verdict import CLOSE, apart, open_fault, shown
 
+BATCH = "closure/batch"
+"""The shipped rule by which lines add up to the batch."""
+
+IMPERIAL = 4.54609 / 3.785411784
+"""One imperial gallon in US gallons, by definition of both."""
+
+ROUND = {"mass": ("100 lb", "1000 lb", "100 kg", "1000 kg"), "volume": ("100 gal", "100 L", "1000 L")}
+"""Batches that sheets of the trade are written for."""
+
+ROUNDLY = 5e-4  # relative: nearer than a sheet comes to a round sum by chance; our own choice
+
+GALLONS = (
+    (IMPERIAL, f"The sum is {IMPERIAL:.2f} times the batch, as an imperial gallon is of a US gallon."),
+    (1 / IMPERIAL, f"The sum is {1 / IMPERIAL:.2f} times the batch, as a US gallon is of an imperial gallon."),
+)
+
 
 class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
     """What is added up must come to what is written.
@@ -40,7 +56,7 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         shares = subject.resolved.shares_total
         if shares is not None:
             for fault in self._shares(shares, place):
-                yield self._with_slip(subject, fault, 1.0, read(self.shares_within, ("mass share",)).base, "%")
+                yield _with_odd(subject, fault)
             return
         total = subject.resolved.totals.get("total_mass" if batch.dimension == "mass" else "total_volume", 0.0)
         if isinstance(total, Gap):
@@ -51,7 +67,7 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
             low, high = ends(total)
             near, far = (low, high) if low > batch.base else (high, low)
             fault = replace(self._off(subject, near, place), off=Measured(far, batch.base, batch.dimension, batch.lo.unit.symbol))
-            yield self._with_slip(subject, fault, batch.base, subject.closure, batch.lo.unit.symbol)
+            yield _with_odd(subject, fault)
         elif found == "open":
             unit = batch.lo.unit.symbol
             amount = shown(total, unit, 2)
@@ -69,25 +85,6 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         name, whole, within = f"total_{batch.dimension}", batch.base, subject.closure
         look = (batch.lo.unit.symbol, 2)
         return Goal(lambda one: one.resolved.totals.get(name, 0.0), whole * (1 - within), whole * (1 + within), look, whole)
-
-    def _with_slip(self, subject: FormulaSubject, fault: Fault, whole: float, within: float, unit: str) -> Fault:
-        """The fault with the line that stands in another unit than the rest, and with what would close the sheet."""
-        if fault.kind != "fail":
-            return fault
-        from formulint.slip import likely, stands_out
-
-        words, remedy, places = fault.message, fault.remedy, []
-        odd = stands_out(subject.formula)
-        if odd is not None:
-            words, places = f"{words}; {odd.words}", [odd.keys]
-        slips = likely(subject.formula, subject.resolved, whole, within)
-        if slips:
-            told = (f"{one.meant} of {one.code} instead of {one.written}" for one in slips)
-            closes = shown(slips[0].total, unit, 2)
-            remedy = f"{', or '.join(told)} would close it ({closes}): check that line against the notebook first"
-            places += [one.keys for one in slips if one.keys not in places]
-        related = tuple(Place(subject.path, (*keys, "amount")) for keys in places)
-        return replace(fault, message=words, remedy=remedy, related=related)
 
     def _shares(self, total: Number, place: Place) -> Iterator[Fault]:
         found = _closes(total, 1.0, read(self.shares_within, ("mass share",)).base)
@@ -112,7 +109,21 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         side = "too much" if off > 0 else "too little"
         words = f"the lines add up to {amount}, the batch is {batch.text}: {abs(off):.{digits}f} % {side}"
         remedy = "look for a line in another unit, doubled or missing; else correct the batch or the water"
+        remedy = " Else ".join((*self._misread_batch(subject, total), remedy))
         return Fault(place, words, remedy, measured=amount, limit=batch.text, unit=unit)
+
+    def _misread_batch(self, subject: FormulaSubject, total: float) -> Iterator[str]:
+        """What else the batch may have been meant for: another gallon, or a round mass or volume that the lines come to."""
+        batch = subject.formula.batch
+        for ratio, words in GALLONS if batch.dimension == "volume" else ():
+            if abs(total / batch.base / ratio - 1) <= subject.closure:
+                yield f"{words} Which gallon is this sheet for?"
+        other = subject.resolved.totals.get("total_volume" if batch.dimension == "mass" else "total_mass")
+        if not isinstance(other, float):
+            return
+        for text in ROUND["volume" if batch.dimension == "mass" else "mass"]:
+            if abs(other / read(text, ("mass", "volume")).base - 1) <= ROUNDLY:
+                yield f"The lines come to {text}: if this is a sheet per {text}, write that as the batch."
 
     def check_material(self, subject: MaterialSubject) -> Iterator[Fault]:
         """The fault of a material whose shares do not come to 100 %."""
@@ -150,6 +161,13 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
             yield Misread(error.message, error.remedy, ("shares_within",))
 
 
+def closes(subject: FormulaSubject) -> bool:
+    """True for a sheet of which the lines are known to add up to its batch, or its shares to 100 %, within the closure of the settings."""
+    batch, shares = subject.formula.batch, subject.resolved.shares_total
+    total = shares if shares is not None else subject.resolved.totals.get(f"total_{batch.dimension}", 0.0)
+    return not isinstance(total, Gap) and not _closes(total, 1.0 if shares is not None else batch.base, subject.closure)
+
+
 def _closes(total: Number, whole: float, within: float) -> Literal["", "fail", "open"]:
     """How a sum stands to what it should come to; what lies on the tolerance is allowed, unlike a rounded float would say."""
     low, high = ends(total)
@@ -157,6 +175,18 @@ def _closes(total: Number, whole: float, within: float) -> Literal["", "fail", "
     if low > most or high < least:
         return "fail"
     return "open" if low < least or high > most else ""
+
+
+def _with_odd(subject: FormulaSubject, fault: Fault) -> Fault:
+    """The fault with the line that stands in another unit than the rest."""
+    if fault.kind != "fail":
+        return fault
+    from formulint.slip import stands_out
+
+    odd = stands_out(subject.formula)
+    if odd is None:
+        return fault
+    return replace(fault, message=f"{fault.message}; {odd.words}", related=(Place(subject.path, (*odd.keys, "amount")),))
 
 
 def _listed(given: list[tuple[str, object]]) -> str:

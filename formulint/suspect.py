@@ -1,0 +1,122 @@
+"""Which line of a sheet that does not add up is the slip: the one that, read otherwise, leaves nothing else to say.
+
+A sheet of twenty lines can be read otherwise in a hundred ways, and by chance some of them close it. So each is tried:
+what it would bring must be nothing new, and something must speak for it beside the sum.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator, Sequence
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from formulint.finding import Fault, Finding, Place
+from formulint.formula import Formula
+from formulint.kinds.closure import BATCH
+from formulint.slip import Slip, closing, stands_out
+from formulint.subject import FormulaSubject
+from formulint.verdict import shown
+
+MOST_TRIED = 24  # readings of one sheet that are judged, the nearest to closing first
+MOST_TOLD = 3  # rules that are named as holding then
+SHEET = "slips/"  # rules that say once more what the slip is
+FINEST = 2e-4  # relative: sheets of whole ounces close so well; one other reading in twenty-five does by chance
+FAR = 0.1  # relative: a sheet so far off is closed by few readings, and hardly one by chance (by trial on the example)
+
+Judged = Callable[[Formula], Iterable[Finding]]
+"""What would be found in a formula written otherwise."""
+
+
+class Explained(Struct, frozen=True):
+    """A reading with what becomes of the findings: how far off the sheet is then [1], rules kept again, of these those about the line, and rules that speak anew."""
+
+    slip: Slip
+    off: float
+    kept: tuple[str, ...]
+    own: tuple[str, ...]
+    new: tuple[str, ...]
+
+    @property
+    def fine(self) -> bool:
+        """True where the sheet closes as well as sheets do that nobody slipped in."""
+        return self.off <= FINEST
+
+    def speaks(self, apart: bool) -> bool:
+        """True where something speaks for it beside the sum, and more than against it; ``apart`` where its unit does."""
+        if self.new:  # as with a sheet that was not in order before
+            return self.fine and (apart or len(self.kept) > len(self.new))
+        return self.fine or apart or bool(self.own)
+
+
+def explained(findings: Iterable[Finding], subject: FormulaSubject, judged: Judged) -> Iterator[Finding]:
+    """The findings of a sheet; that it does not add up with the one line that explains it, or with the word that several could."""
+    found = tuple(findings)
+    for one in found:
+        yield _with_slip(one, subject, found, judged) if one.rule == BATCH and one.fault.kind == "fail" else one
+
+
+def _with_slip(finding: Finding, subject: FormulaSubject, findings: Sequence[Finding], judged: Judged) -> Finding:
+    shares = subject.resolved.shares_total is not None
+    whole = 1.0 if shares else subject.formula.batch.base
+    materials = {code: stock.material for code, stock in subject.stocks.items()}
+    ways = closing(subject.formula, subject.resolved, materials, whole, subject.closure)
+    odd = stands_out(subject.formula)
+    apart = tuple(one for one in ways if odd is not None and one.keys == odd.keys and one.meant.unit.symbol == odd.unit)
+    nearest = sorted(apart or ways, key=lambda one: abs(one.total - whole))[:MOST_TRIED]
+    tried = [one for way in nearest if (one := _tried(way, whole, subject.formula, findings, judged)) is not None]
+    alone = bool(apart) or (len(ways) == 1 and _off(subject, whole) > FAR)
+    best = _best([one for one in tried if one.speaks(alone)])
+    if not best:
+        return finding
+    return replace(finding, fault=_told(finding.fault, subject, best, "%" if shares else subject.formula.batch.lo.unit.symbol))
+
+
+def _tried(slip: Slip, whole: float, formula: Formula, findings: Sequence[Finding], judged: Judged) -> Explained | None:
+    """What becomes of the findings when a line is read otherwise; None where it does not close."""
+    before, after = Counter(map(_key, findings)), Counter(map(_key, judged(slip.undone(formula))))
+    if any(rule == BATCH for rule, *_ in after):
+        return None
+    kept = before - after
+    own = {_key(one) for one in findings if any(place.keys[:4] == slip.keys for place in (one.fault.place, *one.fault.related))}
+    said = [tuple(dict.fromkeys(rule for rule, *_ in keys if rule != BATCH)) for keys in (kept, kept.keys() & own, after - before)]
+    return Explained(slip, abs(slip.total / whole - 1), *said)
+
+
+def _key(finding: Finding) -> tuple[str, str, str]:
+    return finding.rule, finding.fault.kind, finding.fault.property
+
+
+def _best(tried: list[Explained]) -> list[Explained]:
+    """Those that say most of the line and mend most, and of these those that close the sheet finely, if any does."""
+    ranked = sorted(tried, key=_weight)
+    best = [one for one in ranked if _weight(one) == _weight(ranked[-1])]
+    return [one for one in best if one.fine] or best
+
+
+def _weight(one: Explained) -> tuple[int, int]:
+    return len(one.own), len(one.kept) - len(one.new)
+
+
+def _off(subject: FormulaSubject, whole: float) -> float:
+    """How far a sheet is off as it is written [1]."""
+    formula, resolved = subject.formula, subject.resolved
+    total = resolved.shares_total if resolved.shares_total is not None else resolved.totals.get(f"total_{formula.batch.dimension}")
+    return abs(total / whole - 1) if isinstance(total, float) else 0.0
+
+
+def _told(fault: Fault, subject: FormulaSubject, best: list[Explained], unit: str) -> Fault:
+    lines = dict.fromkeys(one.slip.keys for one in best)
+    if len(lines) > 1:
+        words = f"{len(lines)} lines could each be the slip of unit or digit, and nothing tells which: check the sheet against the notebook"
+        return replace(fault, remedy=f"{words}. {fault.remedy[:1].upper()}{fault.remedy[1:]}")
+    alike = {str(one.slip.meant): one.slip for one in reversed(best)}  # what is dry and what is active may be the same share
+    words = f"{', or '.join(one.words for one in reversed(alike.values()))} would close it ({shown(best[0].slip.total, unit, 2)})"
+    held = [rule for rule in best[0].kept if not rule.startswith(SHEET)]
+    if held:
+        more = f" and {len(held) - MOST_TOLD} more" if len(held) > MOST_TOLD else ""
+        words += f", and {', '.join(held[:MOST_TOLD])}{more} would hold"
+    places = (Place(subject.path, (*keys, "amount")) for keys in lines)
+    related = (*fault.related, *(place for place in places if place not in fault.related))
+    return replace(fault, remedy=f"{words}: check that line against the notebook first", related=related)
