@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from msgspec import Struct
 
 from formulint.catalog import Catalog
-from formulint.chart import Chart
 from formulint.finding import Finding, Level, Mark
 from formulint.folding import causes_first
 from formulint.judge import Scope
-from formulint.picture import Picture
+
+if TYPE_CHECKING:  # most reports have neither
+    from formulint.chart import Chart
+    from formulint.picture import Picture
 
 CHECKED = {
     "verified": "verified", "practice": "common practice, no source", "memory": "from memory, not verified", "house": "the house's own figure",

@@ -129,7 +129,7 @@ class Shipped:
             file = self.part_as(name, _File)
             path = f"rules/{name}.toml"
             self._rules[name] = tuple(
-                Entry(f"{pack}/{rule.id}", _with_the_one(rule), Place(path, ("rule", at))) for at, rule in enumerate(file.rule)
+                Entry(f"{pack}/{rule.id}", rule, Place(path, ("rule", at))) for at, rule in enumerate(file.rule)
             )
         return self._rules[name]
 
@@ -282,15 +282,6 @@ class Rulebook:
         return found
 
 
-def _with_the_one(rule: AnyRule) -> AnyRule:
-    """A rule whose selectors are those of all rules that pick the same."""
-    for name in rule.__struct_fields__:
-        pick = getattr(rule, name)
-        if pick.__class__ is Pick:
-            msgspec.structs.force_setattr(rule, name, the_one(pick))
-    return rule
-
-
 def _sorted(checks: list[Check]) -> Checks:
     """Checks by what they are looked at with: kin together, each under the first selector that it is about."""
     kin: dict[Hashable, list[tuple[int, Check]]] = {}
@@ -358,7 +349,7 @@ def read_house(document: Document) -> tuple[tuple[Entry, ...], tuple[Fault, ...]
             more = [Fault(Place(document.path, (*keys, *error.at)), error.message, error.remedy) for error in _faults_of(rule)]
             faults += more
             if not more:
-                entries.append(Entry(f"{HOUSE}/{rule.id}", _with_the_one(rule), Place(document.path, keys)))
+                entries.append(Entry(f"{HOUSE}/{rule.id}", rule, Place(document.path, keys)))
     return tuple(entries), tuple(faults)
 
 
