@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from math import fsum
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 from formulint.catalog import Catalog
 from formulint.causes import Split, split
@@ -15,7 +16,6 @@ from formulint.fields import FieldChange, written
 from formulint.formula import Formula
 from formulint.interval import ends
 from formulint.lines import LineChange
-from formulint.picture import Picture
 from formulint.plant_control import unseen
 from formulint.properties import SUBSTANCE
 from formulint.quantity import in_unit, show, step_in
@@ -23,6 +23,9 @@ from formulint.report import Cell, Located, Section, Table, Tone, counted
 from formulint.tests_due import due
 from formulint.tests_due import remarks as due_words
 from formulint.verdict import bare, bare_limits, shown, title_of, units_of, verdict_word
+
+if TYPE_CHECKING:
+    from formulint.picture import Picture
 
 CHANGE_WORDS = {
     Change.none: "no change",

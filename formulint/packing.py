@@ -85,11 +85,20 @@ def pack_all(root: str) -> bytes:
     return f'{{"versions":{msgspec.json.encode(versions, order="sorted").decode()},"parts":{{\n'.encode() + ",\n".join(lines).encode() + b"\n}}\n"
 
 
+_LAST: dict[tuple[str, int, int], Compiled] = {}
+"""The compiled file that was read last, by its folder, date and size: several parts are asked of it in one run."""
+
+
 def read_compiled(root: str) -> Compiled | None:
     """The compiled file, or None where there is none or it cannot be read."""
     try:
         with open(os.path.join(root, COMPILED), "rb") as handle:
-            return msgspec.json.decode(handle.read(), type=Compiled)
+            state = os.fstat(handle.fileno())
+            key = root, state.st_mtime_ns, state.st_size
+            if key not in _LAST:
+                _LAST.clear()
+                _LAST[key] = msgspec.json.decode(handle.read(), type=Compiled)
+            return _LAST[key]
     except (OSError, msgspec.DecodeError):
         return None
 

@@ -13,7 +13,6 @@ from formulint.formula import Formula
 from formulint.lines import LineChange
 from formulint.quantity import read
 from formulint.side import Side
-from formulint.slip import slipped
 from formulint.vocabulary import FormulaState
 
 MADE = ("pilot", "production")  # states in which somebody makes it by the sheet
@@ -101,6 +100,8 @@ def slip_of(old: Side, new: Side, lines: Sequence[LineChange], found: Sequence[F
 def _how(old: Side, line: LineChange) -> str:
     if line.action != "changed" or line.before is None or line.after is None:
         return ""
+    from formulint.slip import slipped  # where nothing broke, nobody asks
+
     try:
         before, after = (read(text, Amount.dimensions) for text in (line.before, line.after))
     except Misread:

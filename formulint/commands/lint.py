@@ -59,9 +59,9 @@ def _show(
         findings = helped(catalog, findings, options.notes, waiting=staged is not None)
     changes = None
     if staged is not None:
-        from formulint import tables
+        from formulint import commit_report
 
-        changes = tables.deltas(staged)
+        changes = commit_report.deltas(staged)
         findings = (*findings, *changes.own)
     if options.format == "json":
         from formulint.render import json_report
@@ -71,6 +71,6 @@ def _show(
         return findings
     told = report.lint(catalog, scope, findings, options.notes)
     if staged is not None and changes is not None:
-        told = tables.with_deltas(told, staged, changes)
+        told = commit_report.with_deltas(told, staged, changes)
     put(options, shown(options, told, catalog.snapshot.root))
     return findings

@@ -60,9 +60,12 @@ def chart_lines(section: Section, width: int) -> list[str]:
     return ["", *(f"  {safe(line)}" for line in text_lines(section.chart, width - 2))]
 
 
+KEPT = 400  # characters, as many as ``clean`` keeps
+
+
 def safe(text: str) -> str:
     """Text of strangers as one harmless line, also where a build machine reads along; the common case costs nothing."""
-    if text.isascii() and text.isprintable() and "::" not in text and "##" not in text and len(text) <= 200:
+    if text.isascii() and text.isprintable() and "::" not in text and "##" not in text and len(text) <= KEPT:
         return text
     from formulint.clean import log_line
 
