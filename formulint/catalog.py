@@ -77,6 +77,7 @@ class Catalog:
         self.today = today or snapshot.date
         self.policy = policy
         self._texts: dict[str, bytes] = {}
+        self._indexed: dict[str, dict[str, list[str]]] = {}
         self._formulas: dict[str, File[Formula]] = {}
         self._materials: dict[str, File[Material]] = {}
         self._stocks: dict[str, Stock | None] = {}
@@ -118,7 +119,9 @@ class Catalog:
     def index(self, folder: str) -> dict[str, list[str]]:
         """Names of the TOML files below a folder, by stem without regard to case."""
         start = folder.rstrip("/") + "/"
-        found: dict[str, list[str]] = {}
+        if start in self._indexed:
+            return self._indexed[start]
+        found: dict[str, list[str]] = self._indexed.setdefault(start, {})
         for name in self.snapshot.entries:
             if name.startswith(start) and name.endswith(".toml"):
                 found.setdefault(stem(name).casefold(), []).append(name)

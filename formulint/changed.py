@@ -20,7 +20,7 @@ from formulint.plant_control import unseen
 from formulint.properties import SUBSTANCE
 from formulint.quantity import in_unit, show, step_in
 from formulint.report import Cell, Located, Section, Table, Tone, counted
-from formulint.tests_due import due
+from formulint.tests_due import Due, due, less
 from formulint.tests_due import remarks as due_words
 from formulint.verdict import bare, bare_limits, shown, title_of, units_of, verdict_word
 
@@ -71,12 +71,22 @@ def change_section(
         from formulint.hazard_report import moved as hazards_moved  # their figures are not read while a commit waits
 
         remarks += hazards_moved(before, after, change)
-    remarks += [*due_words(due(before, after, change)), *unseen(before, after, change)]
+    remarks += [*due_words(due_now(before, after, change)), *unseen(before, after, change)]
     if change.gone:
         remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
     words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]
     title = f"{called}: {words}" + (f", policy: {', '.join(change.policy)}" if change.policy else "")
     return Section(title, tuple(found), tuple(tables), tuple(remarks), pictures=drawn)
+
+
+def due_now(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[Due, ...]:
+    """The tests that a change asks for, but those of which a passing result is on file for the paint as it is now."""
+    found = due(before, after, change)
+    if not found or not after.index(after.settings.folders.results):
+        return found
+    from formulint.evidence_on_file import passed
+
+    return less(found, passed(after, change.code))
 
 
 def change_sections(

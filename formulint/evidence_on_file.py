@@ -32,6 +32,13 @@ def on_file(catalog: Catalog, code: str) -> tuple[Bearing, ...]:
     return held(catalog, file, file.record, of_formulas(kept).get(code, []))
 
 
+def passed(catalog: Catalog, code: str) -> frozenset[str]:
+    """The tests of a formula of which a passing result is on file for the paint as it is."""
+    if not catalog.index(catalog.settings.folders.results):
+        return frozenset()  # most repositories keep none
+    return frozenset(one.test for one in on_file(catalog, code) if one.verdict == "pass")
+
+
 def of_formulas(files: Iterable[File[Results]]) -> dict[str, list[File[Results]]]:
     """The files of results that can be read, by the code of the formula they name."""
     found: dict[str, list[File[Results]]] = {}

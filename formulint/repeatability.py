@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from functools import cache
 from math import sqrt
 
@@ -14,15 +13,9 @@ from formulint.finding import Source
 from formulint.packing import folder, part, read_compiled
 from formulint.quantity import Quantity, read
 from formulint.settings import Repeats, Settings
-from formulint.vocabulary import TestName
+from formulint.vocabulary import TestName, dimensions_of
 
 SHARE = ("mass share",)
-MEASURES: Mapping[str, tuple[str, ...]] = {
-    "consistency": ("consistency",), "high_shear_viscosity": ("viscosity",), "fineness": ("fineness hegman", "length"), "density": ("density",),
-    "nonvolatile": SHARE, "contrast_ratio": ("number", *SHARE), "tint_strength": ("number", *SHARE), "sag": ("length", "number"), "open_time": ("time",),
-}  # fmt: skip
-"""What a test measures, where that is not a number without a unit."""
-
 HOUSE = Source("the lab's own figure", "", "house")
 
 
@@ -95,12 +88,7 @@ def scatter(settings: Settings, test: str) -> Scatter | None:
 
 
 def _scatter(test: str, method: str, within: str | None, relative: str | None, source: Source) -> Scatter:
-    return Scatter(test, method, None if within is None else read(within, measures(test)), None if relative is None else read(relative, SHARE), source)
-
-
-def measures(test: str) -> tuple[str, ...]:
-    """The dimensions that results of a test may have."""
-    return MEASURES.get(test, ("number",))
+    return Scatter(test, method, None if within is None else read(within, dimensions_of(test)), None if relative is None else read(relative, SHARE), source)
 
 
 def misread(test: str, own: Repeats) -> Misread | None:

@@ -110,8 +110,8 @@ def shipped(name: str, shape: type[T]) -> T:
     return msgspec.json.decode(part(root, read_compiled(root), name), type=shape, dec_hook=dec_hook)
 
 
-def due(before: Catalog, after: Catalog, change: FormulaChange, on_file: Collection[str] = ()) -> tuple[Due, ...]:
-    """The tests that a change asks for, in the order of the table; none that are ``on_file`` for the paint as it is now.
+def due(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[Due, ...]:
+    """The tests that a change asks for, in the order of the table.
 
     A new formula asks for all tests of its sheet; one that is withdrawn, removed or cannot be read for none.
     """
@@ -125,7 +125,7 @@ def due(before: Catalog, after: Catalog, change: FormulaChange, on_file: Collect
         _add(reasons, _by_sheet(change))
         if change.change in ASKING and new.formula.class_ != "intermediate":
             _add(reasons, _by_table(before, after, change))
-    return less((_due(new.formula, test, why) for test, why in reasons.items()), on_file)
+    return tuple(_due(new.formula, test, why) for test, why in reasons.items())
 
 
 def less(found: Iterable[Due], on_file: Collection[str]) -> tuple[Due, ...]:

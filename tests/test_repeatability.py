@@ -10,16 +10,17 @@ from hypothesis import strategies as st
 from repository import ask
 
 from formulint.quantity import Quantity, read
-from formulint.repeatability import Scatter, compared, measures, misread, scatter, table
+from formulint.repeatability import Scatter, compared, misread, scatter, table
 from formulint.settings import Repeats, Settings
 from formulint.tests_due import methods
+from formulint.vocabulary import dimensions_of
 
 HOUSE = Settings(format=1)
 LAB = Settings(format=1, repeatability={"scrub": Repeats(relative="5 %"), "consistency": Repeats(within="0.5 KU")})
 
 
 def result(test: str, text: str) -> Quantity:
-    return read(text, measures(test))
+    return read(text, dimensions_of(test))
 
 
 def said(settings: Settings, test: str, one: str, other: str, repeats: tuple[int, int] = (1, 1)) -> str:

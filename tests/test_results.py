@@ -18,6 +18,8 @@ from story import in_kilograms
 
 from formulint.bearing import Bearing, same_method
 from formulint.catalog import Catalog
+from formulint.changed import due_now
+from formulint.compare import formulas
 from formulint.evidence_on_file import on_file
 from formulint.finding import Finding
 from formulint.judge import Judge, Scope
@@ -123,6 +125,15 @@ def test_a_test_without_result_is_open() -> None:
 def test_nothing_is_on_file_for_what_is_not_there() -> None:
     assert on_file(works(sheet(CASES.asked)), "T-2") == ()
     assert on_file(works(sheet({})), "T-1") == ()
+
+
+@pytest.mark.parametrize(("value", "due"), [("400", False), ("9", True)])
+def test_a_test_with_a_passing_result_of_the_paint_as_it_is_is_no_longer_due(value: str, due: bool) -> None:
+    more = [{**LINES[0], "amount": "50.0 kg"}, {**LINES[1], "amount": "50.0 kg"}]
+    asked = {"scrub": {"method": "ASTM D2486", "min": "300"}}
+    before, after = works(sheet(asked)), measured(sheet(asked, more, revision=2), {"test": "scrub", "method": "ASTM D2486", "value": value})
+    (change,) = formulas(before, after, ["T-1"])
+    assert ("scrub" in [one.test for one in due_now(before, after, change)]) is due
 
 
 GOOD = {"test": "gloss_60", "method": "ASTM D523", "value": "2"}

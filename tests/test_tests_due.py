@@ -34,8 +34,8 @@ def changed(edits: Replacements, first: Replacements | None = None) -> Sides:
     return before, after, compared(before, after, "T-1")
 
 
-def asked(edits: Replacements, first: Replacements | None = None, on_file: tuple[str, ...] = ()) -> dict[str, Due]:
-    return {one.test: one for one in due(*changed(edits, first), on_file)}
+def asked(edits: Replacements, first: Replacements | None = None) -> dict[str, Due]:
+    return {one.test: one for one in due(*changed(edits, first))}
 
 
 # --- the table ---------------------------------------------------------------------------------------------------
@@ -133,11 +133,6 @@ def test_what_moved_inside_an_intermediate_is_seen() -> None:
     found = asked({"formulas/SL": [(f'"{amount}"', f'"{more}"')]})
     assert found
     assert all(one.because for one in found.values())
-
-
-def test_results_on_file_are_no_longer_due() -> None:
-    edit: Replacements = {SHEET: [('"1.5 gal"', '"1.9 gal"')]}
-    assert asked(edit, None, ("freeze_thaw",)).keys() == {"open_time"}
 
 
 def test_a_new_paint_asks_for_the_tests_of_its_sheet() -> None:

@@ -12,7 +12,7 @@ from formulint.amounts import Line
 from formulint.catalog import Catalog
 from formulint.causes import Split
 from formulint.change import Change
-from formulint.changed import split_of
+from formulint.changed import due_now, split_of
 from formulint.clean import json_safe
 from formulint.compare import FormulaChange, PropertyChange, RecordChange
 from formulint.content import Bounded, Gap, Value
@@ -25,7 +25,7 @@ from formulint.quantity import Quantity, in_unit, step_in
 from formulint.report import assumptions, overall
 from formulint.side import Side
 from formulint.standing import Old
-from formulint.tests_due import due, objects
+from formulint.tests_due import objects
 from formulint.verdict import units_of
 
 if TYPE_CHECKING:
@@ -280,7 +280,7 @@ def _change(before: Catalog, after: Catalog, change: FormulaChange) -> dict[str,
             "gone": [result(before, finding) for finding in change.gone],
             "kept": [result(after, finding) for finding in change.kept],
         },
-        "tests_due": objects(due(before, after, change)),
+        "tests_due": objects(due_now(before, after, change)),
     }  # fmt: skip
 
 
