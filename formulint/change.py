@@ -11,6 +11,7 @@ from formulint.equipment import Equipment
 from formulint.formula import Addition, Formula, Process, Stage
 from formulint.kinds import KINDS
 from formulint.material import Component, Material
+from formulint.released import ReleaseRecord
 from formulint.result import Results, Row
 from formulint.rule import Rule
 from formulint.settings import Settings
@@ -91,7 +92,7 @@ TABLE: dict[type[Struct], dict[str, Change]] = {
     Equipment: EQUIPMENT,
     Results: RESULTS,
     Row: ROW,
-    **{record: _all(Change.policy, " ".join(record.__struct_encode_fields__)) for record in (Settings, Concession, Standing, Old, Rule, *KINDS.values())},
+    **{record: _all(Change.policy, " ".join(record.__struct_encode_fields__)) for record in (Settings, Concession, Standing, Old, ReleaseRecord, Rule, *KINDS.values())},
 }
 """Each record with the classes of its fields; a table that is not listed has the class of the field it stands in."""
 

@@ -25,7 +25,7 @@ MOST = 500  # concessions; whoever has more has other rules than those that are 
 FEW = 20  # codes that are not there for which the one meant is looked for
 FORMAT = Source("the format of the repository", "", "house")
 OWN = "own-limit/"
-FIRM = (*NEVER[:1], *NEVER[2:], "closure/", "approval/", "digest/", "release/")
+FIRM = (*NEVER[:1], *NEVER[2:], "closure/", "digest/")
 """Rules whose findings nobody may let stand: what cannot be read, does not add up, or is a record of its own."""
 Trouble = tuple[str, KeyPath, str, str]  # what a concession lacks: the rule it breaks, where, in which words, what helps
 MALFORMED = ("record/consistent", "record/code-is-file-name", "record/one-file-per-code")

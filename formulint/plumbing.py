@@ -131,9 +131,9 @@ def words_of(complaint: bytes) -> str:
     return "".join(sign if sign.isprintable() else "?" for sign in said)
 
 
-def program() -> str | None:
-    """Where git is, or None. Relative entries of PATH are passed over: they may lead into the repository itself."""
-    name = "git.exe" if os.name == "nt" else "git"
+def program(name: str = "git") -> str | None:
+    """Where git, or a program that it calls, is, or None. Relative entries of PATH are passed over: they may lead into the repository itself."""
+    name = f"{name}.exe" if os.name == "nt" else name
     for folder in os.get_exec_path():
         path = os.path.join(folder, name)
         if os.path.isabs(folder) and os.access(path, os.X_OK) and os.path.isfile(path):

@@ -11,6 +11,7 @@ from formulint.catalog import Catalog
 from formulint.finding import Finding, Level, Mark
 from formulint.folding import causes_first
 from formulint.judge import Scope
+from formulint.premises import assumptions as assumptions
 
 if TYPE_CHECKING:  # most reports have neither
     from formulint.chart import Chart
@@ -178,17 +179,6 @@ def summary(findings: Sequence[Finding]) -> str:
     parts += [f"{conceded} conceded"] if conceded else []
     parts += [f"{stood} old"] if stood else []
     return ", ".join(parts)
-
-
-def assumptions(catalog: Catalog) -> tuple[str, ...]:
-    """What was taken for granted because the settings do not say it."""
-    found = []
-    if catalog.settings.water_density is None:
-        found.append("assumed: water 0.998 kg/L")
-    if catalog.settings.closure is None:
-        found.append("assumed: the lines may miss the batch by 0.5 %")
-    found += [f"set by the house: {one.rule} is {one.level} ({one.reason})" for one in catalog.settings.rule_setting]
-    return tuple(found)
 
 
 def lint(catalog: Catalog, scope: Scope, findings: Sequence[Finding], notes: bool) -> Report:

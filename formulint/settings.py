@@ -25,19 +25,21 @@ class Folders(Struct, frozen=True, forbid_unknown_fields=True):
     concessions: str = "concessions"
     equipment: str = "equipment"
     results: str = "results"
+    releases: str = "releases"
 
     @property
     def all(self) -> tuple[str, ...]:
         """Every one of them."""
-        return self.materials, self.formulas, self.rules, self.concessions, self.equipment, self.results
+        return self.materials, self.formulas, self.rules, self.concessions, self.equipment, self.results, self.releases
 
 
 class Approvers(Struct, frozen=True, forbid_unknown_fields=True):
-    """Who may approve what, by mail address."""
+    """Who may approve what, by mail address; ``gpg`` pins for an address the fingerprint of its OpenPGP key, 40 or 64 hex digits."""
 
     formula: tuple[str, ...] = ()
     material: tuple[str, ...] = ()
     policy: tuple[str, ...] = ()
+    gpg: dict[str, Annotated[str, Meta(pattern="^([0-9A-Fa-f]{40}|[0-9A-Fa-f]{64})$")]] = {}
 
 
 class Repeats(Struct, frozen=True, forbid_unknown_fields=True):

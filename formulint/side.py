@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from msgspec import Struct
 
-from formulint import digest
 from formulint.amounts import Line
 from formulint.catalog import Catalog, File
 from formulint.content import Value
 from formulint.finding import Finding, Place
-from formulint.formula import Formula, codes_in
+from formulint.fingerprints import Digests as Digests
+from formulint.fingerprints import digests as digests
+from formulint.formula import Formula
 from formulint.judge import Judge
 from formulint.material import Material
 from formulint.properties import SUBSTANCE
@@ -19,14 +20,6 @@ from formulint.subject import FormulaSubject
 from formulint.verdict import narrowest, outcome, read_bounds
 
 NONE: tuple[None, None] = (None, None)
-
-
-class Digests(Struct, frozen=True):
-    """The three fingerprints of a formula; empty where a record behind it cannot be read."""
-
-    composition: str
-    making: str
-    data: str
 
 
 class Side(Struct, frozen=True):
@@ -45,24 +38,6 @@ class Side(Struct, frozen=True):
     suppliers: dict[str, str]
     blends: dict[str, str]
     litres: Value
-
-
-def digests(catalog: Catalog, formula: Formula) -> tuple[Digests, dict[str, str]]:
-    """Fingerprints of a formula in one snapshot, and those of the intermediates that it uses, by code."""
-    found: dict[str, str] = {}
-
-    def blend(code: str) -> str | None:
-        if code not in found:
-            file = None if catalog.stock(code) or catalog.find_material(code) else catalog.find_formula(code)
-            if file is None or file.record is None or catalog.nesting.knot(code):
-                return None
-            found[code] = digest.composition(file.record, blend)
-        return found[code]
-
-    composition = digest.composition(formula, blend)
-    leaves = {leaf for code in codes_in(formula) for leaf in catalog.leaves(code)}
-    materials = {code: stock.material for code in leaves if (stock := catalog.stock(code)) is not None}
-    return Digests(composition, digest.making(formula, composition, blend), digest.data(materials)), found
 
 
 def side(catalog: Catalog, code: str) -> Side | None:

@@ -100,6 +100,11 @@ class Snapshot(Struct, frozen=True, eq=False):
         wanted = tuple(folders)
         return tuple(fault for fault in self.faults if _bears_on(fault.place.path, wanted))
 
+    def holds(self, folder: str) -> bool:
+        """True where any file lies below a folder (relative to the root)."""
+        start = folder + "/"
+        return any(name.startswith(start) for name in self.entries)
+
     def close(self) -> None:
         """Let go of whatever was kept open; another read opens it again."""
         self.source.close()

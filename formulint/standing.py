@@ -12,8 +12,8 @@ from formulint.material import Code
 
 STANDING_FILE = "standing.toml"
 """Its name, in the root."""
-NEVER = ("record/", "unsafe/", "concession/", "standing/", "proposal/", "change/")
-"""Rules whose findings are never on the list: what cannot be read, what hurts somebody, what is about the change itself."""
+NEVER = ("record/", "unsafe/", "concession/", "standing/", "proposal/", "change/", "approval/", "release/")
+"""Rules whose findings are never on the list: what cannot be read, what hurts somebody, what is about the change itself or about what was signed."""
 HEAD = """\
 # What was found on {day} and may stand until it is mended: only what is new stops. Written by: formulint standing
 # Nobody adds a line by hand. What is mended is taken out by the same command. up_to is how far off the value was.
@@ -64,11 +64,11 @@ def _table(one: Old) -> str:
     record = ("formula", one.formula) if one.formula else ("material", one.material)
     fields = [("rule", one.rule), record, ("about", one.about), ("kind", one.kind)]
     fields += [("up_to", one.up_to)] if one.up_to else []
-    lines = ["[[finding]]", *(f"{key} = {_text(value or '')}" for key, value in fields)]
+    lines = ["[[finding]]", *(f"{key} = {in_toml(value or '')}" for key, value in fields)]
     return "\n".join([*lines, *([f"count = {one.count}"] if one.count > 1 else [])]) + "\n"
 
 
-def _text(value: str) -> str:
-    """A text in TOML, by the escapes of the standard; what is no letter is escaped too."""
+def in_toml(value: str) -> str:
+    """A text as it stands in TOML, by the escapes of the standard; what is no letter is escaped too."""
     plain = value.replace("\\", "\\\\").replace('"', '\\"')
     return '"' + "".join(one if one.isprintable() else f"\\U{ord(one):08x}" for one in plain) + '"'

@@ -15,6 +15,7 @@ from formulint.git import quoted
 _NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL
 for _flag in ("O_NOFOLLOW", "O_CLOEXEC", "O_BINARY"):
     _NEW |= getattr(os, _flag, 0)  # some systems lack some of them
+_HANDLES = "/proc/self/fd"
 
 
 def write(path: str, data: bytes) -> None:
@@ -48,6 +49,12 @@ def write_below(root: str, name: str, data: bytes) -> None:
     UserError
         The name leads out of the root or into ``.git``; a folder on the way is a link; as for ``write``.
     """
+    folder = _below(root, name)
+    _write(folder, name.rpartition("/")[2], data, name)
+
+
+def _below(root: str, name: str) -> str:
+    """The folder of a name below the root, made where it is missing; UserError where the name does not lie plainly below."""
     parts = name.split("/")
     if (
         os.path.isabs(name)
@@ -63,7 +70,73 @@ def write_below(root: str, name: str, data: bytes) -> None:
             _make(folder)
         except OSError as error:
             raise _failed(name, error) from None
-    _write(folder, parts[-1], data, name)
+    return folder
+
+
+def add_below(root: str, name: str, data: bytes) -> bool:
+    """As ``write_below``, for a file that must not be there yet: False, and nothing done, where it is.
+
+    The file appears under its name all at once: of two that add it, one succeeds. Where the system can write a file that
+    has no name yet, a process that is killed leaves nothing behind.
+    """
+    folder = _below(root, name)
+    last = name.rpartition("/")[2]
+    target = os.path.join(folder, last)
+    beside = ""
+    try:
+        handle, beside = _nameless(folder)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(handle)
+            _name(handle, beside, target)
+        _settle(folder)
+    except FileExistsError:
+        return False
+    except OSError as error:
+        raise _failed(name, error) from None
+    finally:
+        if beside:
+            _discard(beside)
+    return True
+
+
+def _nameless(folder: str) -> tuple[int, str]:
+    """A new file without a name, and ""; else one under a name that nobody reads, and that."""
+    if hasattr(os, "O_TMPFILE") and os.path.isdir(_HANDLES):
+        try:
+            return os.open(folder, os.O_TMPFILE | os.O_WRONLY | os.O_CLOEXEC, 0o666), ""
+        except OSError as error:
+            if error.errno not in (errno.EOPNOTSUPP, errno.EISDIR, errno.ENOENT, errno.EINVAL):
+                raise
+    beside = os.path.join(folder, f".formulint-{os.urandom(8).hex()}.tmp")
+    return os.open(beside, _NEW, 0o666), beside
+
+
+def _name(handle: int, beside: str, target: str) -> None:
+    """Give a finished file its name; FileExistsError where something has it."""
+    if beside:
+        os.link(beside, target)
+        return
+    handles = os.open(_HANDLES, os.O_RDONLY)
+    try:
+        os.link(str(handle), target, src_dir_fd=handles, follow_symlinks=True)
+    finally:
+        os.close(handles)
+
+
+def _settle(folder: str) -> None:
+    """Have the name itself written to the disk, where the system can; the file is there either way."""
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:
+        return
+    try:
+        os.fsync(handle)
+    except OSError:
+        pass
+    finally:
+        os.close(handle)
 
 
 def _make(folder: str) -> None:

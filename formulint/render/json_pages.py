@@ -7,12 +7,13 @@ from math import inf
 
 from formulint import hazard_report
 from formulint.catalog import Catalog
+from formulint.contract import number, step_in_contract
 from formulint.finding import Place
 from formulint.order_graph import Pair
 from formulint.order_report import Ordering
 from formulint.properties import DOSES, PROPERTIES
 from formulint.reference import definition, definition_of_dose, met, section
-from formulint.render.json_report import digest_of, dumps, line_of, number, remedy_of, step_in_contract, value_of
+from formulint.render.json_report import digest_of, dumps, line_of, remedy_of, value_of
 from formulint.rulebook import Shipped
 from formulint.side import Side
 from formulint.spread import causes, spread

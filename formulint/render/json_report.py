@@ -16,50 +16,24 @@ from formulint.changed import due_now, split_of
 from formulint.clean import json_safe
 from formulint.compare import FormulaChange, PropertyChange, RecordChange
 from formulint.content import Bounded, Gap, Value
+from formulint.contract import in_contract, number, unit_of
+from formulint.contract import step_in_contract as step_in_contract
 from formulint.fields import FieldChange
 from formulint.finding import Finding, Grant, Level, Place, Remedy
 from formulint.interval import AtLeast, ends
 from formulint.mend import Mending
-from formulint.properties import BY_ID
-from formulint.quantity import Quantity, in_unit, step_in
+from formulint.quantity import Quantity
 from formulint.report import assumptions, overall
 from formulint.side import Side
 from formulint.standing import Old
 from formulint.tests_due import objects
-from formulint.verdict import units_of
 
 if TYPE_CHECKING:
     from formulint.gate import Answer
 
-NOTHING = 1e-300
-
-
 def dumps(data: object) -> str:
     """JSON text, no lone surrogates, keys in the order of the contract."""
     return json_safe(json.dumps(data, ensure_ascii=False, indent=1)) + "\n"
-
-
-def number(value: float) -> float:
-    """A number with 12 significant digits; the last place of a float around zero is none."""
-    return float(f"{value:.12g}") if abs(value) > NOTHING else 0.0
-
-
-def unit_of(property_id: str, currency: str) -> str:
-    """The unit of a property in the machine contract: always metric."""
-    unit, _ = units_of(property_id, "metric", currency)
-    return "1" if property_id in BY_ID and not unit else unit
-
-
-def in_contract(property_id: str, value: float, currency: str) -> float:
-    """A value in the unit of the machine contract."""
-    unit, _ = units_of(property_id, "metric", currency)
-    return number(in_unit(value, unit) if unit else value)
-
-
-def step_in_contract(property_id: str, value: float, currency: str) -> float:
-    """A difference of two values in the unit of the machine contract."""
-    unit, _ = units_of(property_id, "metric", currency)
-    return number(step_in(value, unit) if unit else value)
 
 
 def value_of(catalog: Catalog, property_id: str, value: Value) -> dict[str, object]:

@@ -1,0 +1,244 @@
+"""Who approved a revision of a formula: in a signed commit or tag that names the digests of what was approved.
+
+An approval is bound to digests and to nothing else: it dies when one of them changes, and survives a rebase. Roles and
+keys are those of the settings and the list of signers of one state, which must not be the one that asks to be approved.
+"""
+
+from __future__ import annotations
+
+import posixpath
+import re
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from datetime import date
+from typing import Literal
+
+from msgspec import Struct
+
+from formulint.ancestry import shallow
+from formulint.catalog import SETTINGS_FILE, Catalog
+from formulint.errors import UserError
+from formulint.fingerprints import Digests
+from formulint.git import Repository
+from formulint.released import Given
+from formulint.signature import Keys, Signature, Signed, keys, taken_apart, verified
+
+MOST_TAGS = 5000  # the newest ones are read
+MOST_COMMITS = 500  # that hold an approval of one formula; and whose signatures are looked at to know who changed it
+LONGEST = 64 << 10  # bytes of a tag
+STATED: Literal["stated, not proved"] = "stated, not proved"
+_LINE = re.compile(r"(Approves|Composition|Making|Data): (.*)")
+_WHAT = re.compile(r"([A-Za-z0-9]+(?:-[A-Za-z0-9]+)*) revision ([1-9][0-9]{0,5})")
+
+
+class What(Struct, frozen=True):
+    """What a message approves: one revision of one formula, by its digests."""
+
+    formula: str
+    revision: int
+    digests: Digests
+
+
+class Trust(Struct, frozen=True):
+    """Whose approval of a formula counts: addresses in small letters, whether unsigned ones do, and by which keys.
+
+    ``signers`` are the bytes of the list of keys, None where there is none; ``why`` says what is wrong with it.
+    """
+
+    names: tuple[str, ...]
+    stated: bool
+    signers: bytes | None
+    openpgp: Mapping[str, str]
+    why: str = ""
+
+    @property
+    def asked(self) -> bool:
+        """True where somebody may approve and there is a way to say so."""
+        return bool(self.names) and (self.stated or self.signers is not None or bool(self.openpgp))
+
+
+class Heard(Struct, frozen=True):
+    """What was found: approvals that count, and of the others why not, in words."""
+
+    given: tuple[Given, ...]
+    doubts: tuple[str, ...]
+
+
+def message(what: What) -> str:
+    """The lines by which somebody approves."""
+    seals = what.digests
+    return f"Approves: {what.formula} revision {what.revision}\nComposition: {seals.composition}\nMaking: {seals.making}\nData: {seals.data}\n"
+
+
+def read(text: str) -> list[What]:
+    """What a message approves; of a revision whose digests are not each named once, nothing."""
+    found: list[What] = []
+    blocks: list[list[tuple[str, str]]] = []
+    for line in text.split("\n"):
+        match = _LINE.fullmatch(line.removesuffix("\r"))
+        if match is None:
+            continue
+        if match[1] == "Approves":
+            blocks.append([])
+        if blocks:
+            blocks[-1].append((match[1], match[2].strip(" ")))
+    for block in blocks:
+        words = dict(block)
+        what = _WHAT.fullmatch(words["Approves"])
+        if what is not None and len(block) == len(words) == 4:
+            found.append(What(what[1], int(what[2]), Digests(words["Composition"], words["Making"], words["Data"])))
+    return found
+
+
+def trust_of(policy: Catalog) -> Trust:
+    """Whose approval counts, by the settings of a state."""
+    source = policy.policy or policy
+    settings = source.settings
+    raw, why = None, ""
+    if settings.signers:
+        name = posixpath.normpath(settings.signers)
+        if name in source.snapshot.entries:
+            raw = source.snapshot.read(name)
+        else:
+            why = f"{SETTINGS_FILE} names {settings.signers} as the list of signers, and there is no such file"
+    names = tuple(dict.fromkeys(map(plain, settings.approvers.formula)))
+    openpgp = {plain(address): print_ for address, print_ in settings.approvers.gpg.items()}
+    return Trust(names, settings.approvals == "stated", raw, openpgp, why)
+
+
+def plain(address: str) -> str:
+    """An address as two of them are compared."""
+    return address.strip().casefold()
+
+
+def heard(repository: Repository, what: What, trust: Trust, tips: Sequence[str], authors: Collection[str], latest: date) -> Heard:
+    """The approvals of a revision in all tags, and in the commits behind ``tips`` (full ids), none dated after ``latest``.
+
+    Raises
+    ------
+    UserError
+        Where history was cut off, an object is missing, or nothing is there that verifies signatures.
+    """
+    if repository.shallow:
+        raise shallow(f"who approved {what.formula}")
+    found = [*_tags(repository), *_commits(repository, what, tips)]
+    return judged(repository, found, what, trust, authors, latest)
+
+
+def judged(
+    repository: Repository, found: Iterable[tuple[str, str, bytes]], what: What, trust: Trust, authors: Collection[str], latest: date
+) -> Heard:
+    """Which of these objects (kind, full id, bytes) approve a revision; each person once, by the first of the approvals."""
+    given: dict[str, Given] = {}
+    doubts: dict[str, None] = {}
+    with keys(trust.signers, trust.openpgp) as known:
+        for kind, oid, raw in found:
+            signed = taken_apart(kind, raw)
+            named = [] if signed is None else [one for one in read(signed.text) if (one.formula, one.revision) == (what.formula, what.revision)]
+            if signed is None or not named:
+                continue
+            one = _judge(repository, kind, oid, signed, known, trust, latest) if what in named else _other(named[0], what)
+            if isinstance(one, Given) and plain(one.by) in authors:
+                one = f"{one.by} changed the formula: somebody else approves it"
+            if isinstance(one, str):
+                doubts[f"{kind} {oid[:10]}: {one}"] = None
+                continue
+            old = given.get(plain(one.by))
+            if old is None or (old.how == STATED, old.on, old.object) > (one.how == STATED, one.on, one.object):
+                given[plain(one.by)] = one
+    return Heard(tuple(given[name] for name in sorted(given)), tuple(doubts))
+
+
+def _other(named: What, what: What) -> str:
+    for word in Digests.__struct_fields__:
+        if getattr(named.digests, word) != getattr(what.digests, word):
+            return f"it approves {word} {getattr(named.digests, word)[:15]}, and that is {getattr(what.digests, word)[:15]} now"
+    return ""
+
+
+def _judge(repository: Repository, kind: str, oid: str, signed: Signed, known: Keys, trust: Trust, latest: date) -> Given | str:
+    day = date.fromordinal(min(date(1970, 1, 1).toordinal() + signed.seconds // 86400, date.max.toordinal()))
+    if day > latest:
+        return f"it is dated {day}, after {latest}"
+    by, key = signed.mail, ""
+    if signed.sort and (known.signers or known.openpgp or not trust.stated):
+        found: Signature | str = verified(repository, kind, oid, signed.sort, known)
+        if isinstance(found, str):
+            return found
+        by, key = found.principal, found.key
+    elif not trust.stated:
+        return "it is not signed"
+    if plain(by) not in trust.names:
+        return f"{by} is not among those who approve formulas"
+    return Given(by, "signed" if key else STATED, day, "tag" if kind == "tag" else "commit", oid, key or None)
+
+
+def objects(repository: Repository, given: Iterable[Given]) -> list[tuple[str, str, bytes]]:
+    """The objects that hold these approvals; UserError where one is missing."""
+    return [(one.kind, one.object, repository.contents({one.object: f"the {one.kind} of an approval"}, one.kind)[one.object]) for one in given]
+
+
+def _tags(repository: Repository) -> Iterator[tuple[str, str, bytes]]:
+    """The newest annotated tags."""
+    form = "--format=%(objecttype) %(objectsize) %(objectname)"
+    rows = repository.git.run("for-each-ref", "--sort=-creatordate", f"--count={MOST_TAGS}", form, "refs/tags").decode("ascii", "replace").split("\n")
+    parts = [row.split(" ") for row in rows if row.startswith("tag ")]
+    wanted = dict.fromkeys(oid for _, size, oid in parts if size.isdecimal() and int(size) <= LONGEST)
+    found = repository.contents(dict.fromkeys(wanted, "a tag"), "tag")
+    yield from (("tag", oid, raw) for oid, raw in found.items() if b"\nApproves: " in raw)
+
+
+def _commits(repository: Repository, what: What, tips: Sequence[str]) -> Iterator[tuple[str, str, bytes]]:
+    """The newest commits that hold an approval of this revision."""
+    line = f"Approves: {what.formula} revision {what.revision}"
+    words = ("rev-list", f"--max-count={MOST_COMMITS}", "--fixed-strings", f"--grep={line}", *tips, "--")
+    wanted = repository.git.run(*words).decode("ascii").split()
+    found = repository.contents(dict.fromkeys(wanted, "a commit"), "commit")
+    yield from (("commit", oid, raw) for oid, raw in found.items())
+
+
+def authors(repository: Repository, root: str, codes: Iterable[str], tips: Sequence[str], since: str | None, trust: Trust) -> frozenset[str]:
+    """Who changed the sheets of these codes behind ``tips`` and not behind ``since`` (full ids): as commits say it, and by their signatures.
+
+    Raises
+    ------
+    UserError
+        Where history was cut off, or ``since`` is not here.
+    """
+    below = re.sub(r"([*?[\\])", r"\\\1", root)
+    names = [f":(top,glob){below}**/{code}.toml" for code in codes]
+    if repository.shallow:
+        raise shallow("who changed the formula")
+    form = "--format=%H%x00%ae%x00%(trailers:key=Co-authored-by,valueonly,separator=%x00)"
+    but = () if since is None else (f"^{since}",)
+    status, out, complaint = repository.git.call("--no-literal-pathspecs", "rev-list", "--no-commit-header", form, *tips, *but, "--", *names)
+    if status:
+        raise repository.git.failure("rev-list", complaint)
+    commits: list[str] = []
+    found: set[str] = set()
+    for row in out.decode("utf-8", "replace").split("\n"):
+        oid, _, rest = row.partition("\0")
+        address, *others = rest.split("\0")
+        if address:
+            commits.append(oid)
+            found.add(plain(address))
+        found |= {plain(mail) for other in others for mail in re.findall(r"<([^<>]*)>", other)}
+    return frozenset(found | set(_signers(repository, commits[:MOST_COMMITS], trust)))
+
+
+def _signers(repository: Repository, commits: Sequence[str], trust: Trust) -> Iterator[str]:
+    """Who signed commits by keys that are known: the name of an author is written freely, a key is not."""
+    raws = repository.contents(dict.fromkeys(commits, "a commit"), "commit")
+    with keys(trust.signers, trust.openpgp) as known:
+        for oid, raw in raws.items():
+            signed = taken_apart("commit", raw)
+            if signed is not None and signed.sort:
+                found = verified(repository, "commit", oid, signed.sort, known)
+                if isinstance(found, Signature):
+                    yield plain(found.principal)
+
+
+def require(catalog: Catalog) -> Repository:
+    """The repository of a state; UserError for files without git, where nobody can have approved anything."""
+    if catalog.snapshot.repository is None:
+        raise UserError("these files are in no git repository, and approvals are kept by git", "make one with git init")
+    return catalog.snapshot.repository
