@@ -12,11 +12,12 @@ from msgspec.structs import replace
 from formulint import __version__, approval, recorded
 from formulint.ancestry import committed_on
 from formulint.approval import STATED, Heard, Trust, What
+from formulint.bearing import Bearing
 from formulint.catalog import SETTINGS_FILE, Catalog, stem
 from formulint.content import Bounded, Gap
 from formulint.contract import in_contract, unit_of
 from formulint.errors import UserError
-from formulint.evidence_on_file import Bearing, on_file
+from formulint.evidence_on_file import on_file
 from formulint.finding import Fault, Finding, Level, Place
 from formulint.formula import Formula
 from formulint.git import Repository
