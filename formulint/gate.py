@@ -17,6 +17,7 @@ from formulint.errors import UserError
 from formulint.evidence import Use, a_record, records
 from formulint.finding import Finding, Place
 from formulint.formula import codes_in
+from formulint.guard import of_proposal as released
 from formulint.judge import Judge, Scope
 from formulint.measured import a_result, rewritten, to_prove
 from formulint.measured import findings as of_results
@@ -86,6 +87,7 @@ def ask(folder: str, base: str, head: str, today: date | None) -> Answer:
     compare = () if adopted else compared(policy, after, codes)
     own = [one for change in compare for one in change.own]
     shared = () if adopted else materials(policy, after, reach.materials, reach.gone)
+    own += () if adopted else released(repository, policy, after, changes, compare, (old, new), today)
     return Answer(old, new, not contained, policy, after, reach, scope, tuple(dict.fromkeys((*notices, *own, *found))), compare, shared)
 
 

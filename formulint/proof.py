@@ -98,7 +98,7 @@ def prove(repository: Repository, state: Snapshot, asked: Asked, shipped: Shippe
     findings += _results(one, bearings)
     trust = approval.trust_of(catalog)
     heard = _heard(repository, one, held, asked, trust, state.root)
-    findings += unapproved(one.formula, one.file.name, trust, heard)
+    findings += [*unapproved(one.formula, one.file.name, trust, heard), *stated(one.formula, one.file.name, heard)]
     proof = Proof(catalog, asked.code, asked.commit, tuple(dict.fromkeys(findings)), heard, None)
     if proof.refused:
         return proof
@@ -188,6 +188,16 @@ def unapproved(formula: Formula, path: str, trust: Trust, heard: Heard) -> Itera
         words = f"{start}: {few or 'no tag and no commit approves it by its digests'}"
         helps = f"formulint approve {code} prints what to sign: {' or '.join(trust.names)}"
     yield Finding("approval/given", Level.error, Fault(place, words, helps, "review"), code, "", "What is sold was looked at by somebody who did not write it.", recorded.HOUSE)
+
+
+def stated(formula: Formula, path: str, heard: Heard) -> Iterator[Finding]:
+    """What is said of approvals that nobody signed, wherever they count."""
+    unsigned = [one for one in heard.given if one.key is None]
+    if unsigned:
+        said = ", ".join(f"{one.by} ({one.kind} {one.object[:10]})" for one in unsigned)
+        words = f"revision {formula.revision} of {formula.code} is approved as stated, not proved: {said} signed nothing"
+        helps = 'approvals = "signed" in formulint.toml asks for signatures'
+        yield Finding("approval/proved", Level.warning, Fault(Place(path, ("revision",)), words, helps), formula.code, "", "Whoever writes a commit writes its name freely.", recorded.HOUSE)
 
 
 # --- what is written down ----------------------------------------------------------------------------------------

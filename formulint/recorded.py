@@ -12,11 +12,12 @@ from formulint.finding import Fault, Finding, Level, Place, Source
 from formulint.fingerprints import digests
 from formulint.released import LISTS, Headed, ReleaseRecord, code_of, text_of
 from formulint.shape import read, read_table
+from formulint.snapshot import FileChange
 
 HOUSE = Source("the record of the release", "", "house")
 WHY = "Batches, results and approvals name a revision: two paints under one number cannot be told apart."
 UNTOUCHED = "records are written by formulint release and never edited"
-BACK = "take the record back as it was: git checkout HEAD -- {name}"
+KEPT = "take it back as it was; another paint is a new revision with a record of its own"
 
 
 def finding(rule: str, place: Place, words: str, remedy: str, formula: str = "", why: str = "") -> Finding:
@@ -104,3 +105,23 @@ def readable(catalog: Catalog, wanted: Iterable[str] = ()) -> Iterator[Finding]:
 def short(seal: str) -> str:
     """A digest as people compare it: ``c1:1f0e3a9c42d7``."""
     return seal[:15]
+
+
+def changed(catalog: Catalog, changes: Iterable[FileChange]) -> tuple[FileChange, ...]:
+    """Those of the changes that touch records, by the folder that the policy of a state names."""
+    start = f"{catalog.settings.folders.releases}/"
+    return tuple(one for one in changes if one.name.startswith(start))
+
+
+def of_changes(catalog: Catalog, changes: Iterable[FileChange]) -> Iterator[Finding]:
+    """What is wrong with what becomes of records: edited, deleted, or added as the tool would not write them."""
+    added = []
+    for one in changed(catalog, changes):
+        code = stem(one.name)
+        if one.kind == "added":
+            added += [one.name] if one.name.endswith(".toml") else []
+        else:
+            what = "deleted" if one.kind == "deleted" else "edited"
+            yield finding("record-kept", Place(one.name), f"the record {code} is {what}: {UNTOUCHED}", KEPT)
+    if added:
+        yield from readable(catalog, added)

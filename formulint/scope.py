@@ -21,7 +21,7 @@ class Touched(Struct, frozen=True):
     itself changed by which code it is reached; ``gone`` are codes whose files went away; ``policy`` are names of
     changed settings and rules, which put every formula in scope, and of concessions and the list of old findings,
     which put those records there that they are about; ``equipment`` of changed tanks and scales; ``results`` of changed
-    results, and of those of a formula that went away.
+    results, and of those of a formula that went away; ``releases`` of records of releases that came, changed or went.
     """
 
     formulas: tuple[str, ...]
@@ -31,11 +31,12 @@ class Touched(Struct, frozen=True):
     policy: tuple[str, ...]
     equipment: tuple[str, ...] = ()
     results: tuple[str, ...] = ()
+    releases: tuple[str, ...] = ()
 
     @property
     def anything(self) -> bool:
         """False where the change touches nothing of ours."""
-        return bool(self.formulas or self.materials or self.gone or self.policy or self.equipment or self.results)
+        return bool(self.formulas or self.materials or self.gone or self.policy or self.equipment or self.results or self.releases)
 
     @property
     def scope(self) -> Scope:
@@ -142,12 +143,13 @@ def touched(catalog: Catalog, changes: Sequence[FileChange], before: Catalog | N
             formulas.setdefault(file, "")
     machines = tuple(one.name for one in changes if one.name.endswith(".toml") and _below(one.name, folders.equipment))
     results = tuple(_measured(catalog, changes, gone))
+    releases = tuple(one.name for one in changes if _below(one.name, folders.releases))
     if policy:
-        return Touched(tuple(catalog.formula_files()), tuple(catalog.material_files()), {}, tuple(gone), (*policy, *leave), machines, results)
+        return Touched(tuple(catalog.formula_files()), tuple(catalog.material_files()), {}, tuple(gone), (*policy, *leave), machines, results, releases)
     spread += [stem(name) for name in machines]
     spread += _blends(catalog, before, tuple(formulas))
     through = _dependants(catalog, spread, formulas)
-    return Touched((*formulas, *through), tuple(materials), through, tuple(gone), tuple(leave), machines, results)
+    return Touched((*formulas, *through), tuple(materials), through, tuple(gone), tuple(leave), machines, results, releases)
 
 
 def _excused(catalog: Catalog, before: Catalog | None, leave: Sequence[str]) -> Iterator[str]:

@@ -1,0 +1,73 @@
+"""Records of releases kept as they were written: in a commit being made, and in a proposal, which must prove those it adds."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
+
+from formulint import approval, recorded
+from formulint.ancestry import behind
+from formulint.approval import What
+from formulint.catalog import Catalog
+from formulint.compare import FormulaChange
+from formulint.finding import Finding, Place
+from formulint.git import Repository
+from formulint.proof import stated, unapproved
+from formulint.reproof import verify
+from formulint.snapshot import FileChange
+
+
+def _proved(repository: Repository, before: Catalog, after: Catalog, changes: Iterable[FileChange], tips: Sequence[str]) -> Iterator[Finding]:
+    """The records that a proposal adds, proved again by the policy of its base; ``tips`` are the commits (full ids) that it is made of."""
+    for one in recorded.changed(after, changes):
+        if one.kind != "added" or not one.name.endswith(".toml"):
+            continue
+        record, words = recorded.whole(after, one.name)
+        if record is None or words:
+            continue  # told by what is said of its text
+        place = Place(one.name)
+        if not any(behind(repository, repository.resolve(record.commit), tip) for tip in tips):
+            told = f"{record.code} was released from commit {record.commit[:10]}, which is no part of what is proposed"
+            yield recorded.finding("record-proved", place, told, "release the revision again from what is proposed", record.formula)
+        for trouble in verify(repository, after, one.name, before).troubles:
+            yield recorded.finding("record-proved", place, f"{record.code}: {trouble.words}", "release the revision again; a record is not written by hand", record.formula)
+
+
+def of_proposal(
+    repository: Repository, before: Catalog, after: Catalog, changes: Sequence[FileChange], compared: Iterable[FormulaChange],
+    tips: tuple[str, str], today: date | None,
+) -> list[Finding]:
+    """What a proposal does to records, and what it changes in production without an approval; ``tips`` are base and head (full ids)."""
+    found = [*recorded.of_changes(before, changes), *_proved(repository, before, after, changes, tips)]
+    return [*found, *_approvals_due(repository, before, after, compared, tips, today)]
+
+
+def _approvals_due(
+    repository: Repository, before: Catalog, after: Catalog, changes: Iterable[FormulaChange], tips: tuple[str, str], today: date | None
+) -> Iterator[Finding]:
+    """Formulas in production whose lines, making or revision change, and that nobody approved; by the policy of the base.
+
+    Who changed a formula between base and head cannot approve it. Nothing is asked where the settings of the base name
+    nobody, or no way to be sure.
+    """
+    trust = approval.trust_of(before)
+    if not trust.asked:
+        return
+    base, head = tips
+    for one in changes:
+        new = one.after
+        if new is None or new.formula.state != "production" or not _counts(one):
+            continue
+        wrote = approval.authors(repository, after.snapshot.root, (one.code, *sorted(new.blends)), (head,), base, trust)
+        what = What(one.code, new.formula.revision, new.digests)
+        found = approval.heard(repository, what, trust, (head, base), wrote, today or max(after.today, date.today()))
+        yield from unapproved(new.formula, new.file.name, trust, found)
+        yield from stated(new.formula, new.file.name, found)
+
+
+def _counts(change: FormulaChange) -> bool:
+    old, new = change.before, change.after
+    if old is None or new is None or old.formula.state != "production":
+        return True
+    was, now = ((side.digests.composition, side.digests.making, side.formula.revision) for side in (old, new))
+    return was != now

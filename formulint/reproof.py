@@ -1,0 +1,190 @@
+"""Records of releases proved again: what they rest on is there and has the same fingerprints, and comes to the same numbers.
+
+The first level holds for any version of the tool: objects, digests, approvals. The second recomputes with this version;
+where it comes to something else, both versions are named.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from typing import Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
+
+from formulint import __version__, git, recorded, snapshot
+from formulint.catalog import Catalog, stem
+from formulint.errors import UserError
+from formulint.proof import Asked, Proof, dates, prove
+from formulint.released import ReleaseRecord, newest
+from formulint.releasing import tree_of
+
+FEW = 5  # differences of one sort that are told one by one
+COMPUTED = ("property", "hazard", "concession", "result", "cautions")
+
+
+class Trouble(Struct, frozen=True):
+    """What keeps a record from being proved again: at the first level (what it rests on) or the second (what it comes to)."""
+
+    level: Literal[1, 2]
+    words: str
+
+
+class Verified(Struct, frozen=True):
+    """A record proved again; it holds where there is no trouble. ``cannot`` says why nobody can tell."""
+
+    code: str
+    path: str
+    record: ReleaseRecord | None
+    troubles: tuple[Trouble, ...]
+    notes: tuple[str, ...] = ()
+    cannot: str = ""
+    remedy: str = ""
+
+    @property
+    def holds(self) -> bool:
+        """True where everything was proved again."""
+        return not self.troubles and not self.cannot
+
+
+def verify(repository: git.Repository, catalog: Catalog, name: str, policy: Catalog | None = None) -> Verified:
+    """Prove one record of a state again; ``policy`` says whose approvals count (default: the state that was released).
+
+    Raises
+    ------
+    UserError
+        Where an object that it rests on is not in this clone.
+    """
+    code = stem(name)
+    record, words = recorded.whole(catalog, name)
+    if record is None or words:
+        return Verified(code, name, record, (Trouble(1, words),))
+    state = snapshot.at(repository, _commit(repository, record), record.released_on)
+    if state.root != record.root:
+        return Verified(code, name, record, (Trouble(1, f'the root lay in "{state.root or "."}", not in "{record.root or "."}"'),))
+    troubles = [*_objects(repository, state, record)]
+    asked = Asked(record.formula, record.commit, record.tree, record.released_on, record.approval, _since(catalog, record))
+    proof = prove(repository, state, asked, catalog.shipped, policy)
+    proof = replace(proof, findings=(*proof.findings, *dates(repository, state, asked, ())))
+    troubles += _compared(record, proof, policy is None)
+    return Verified(code, name, record, tuple(dict.fromkeys(troubles)), tuple(_notes(record)))
+
+
+def verify_all(repository: git.Repository, catalog: Catalog, names: Iterable[str]) -> tuple[Verified, ...]:
+    """Many records; of one that cannot be answered for, why."""
+    found = []
+    for name in names:
+        try:
+            found.append(verify(repository, catalog, name))
+        except UserError as error:
+            found.append(Verified(stem(name), name, recorded.whole(catalog, name)[0], (), (), error.message, error.remedy))
+    return tuple(found)
+
+
+def _commit(repository: git.Repository, record: ReleaseRecord) -> str:
+    try:
+        return repository.resolve(record.commit)
+    except UserError as error:
+        raise UserError(f"commit {record.commit[:10]}, from which {record.code} was released: {error.message}", error.remedy) from None
+
+
+def _since(catalog: Catalog, record: ReleaseRecord) -> str | None:
+    """The commit of the release before this one: who changed the formula is asked from there on."""
+    files = recorded.of_formula(catalog, record.formula)
+    earlier = [one for number, name in files.items() if number < record.revision and (one := recorded.whole(catalog, name)[0]) is not None]
+    last = newest(earlier)
+    return None if last is None else last.commit
+
+
+def _objects(repository: git.Repository, state: snapshot.Snapshot, record: ReleaseRecord) -> Iterator[Trouble]:
+    """What the record rests on, looked at one by one."""
+    tree = tree_of(repository, record.commit)
+    if tree != record.tree:
+        yield Trouble(1, f"commit {record.commit[:10]} holds tree {tree[:10]}, not {record.tree[:10]}")
+    repository.contents({one.id: one.path for one in record.input})
+    for one in record.input:
+        entry = state.entries.get(one.path)
+        if entry is None or entry.oid != one.id:
+            held = "no such file" if entry is None else f"object {entry.oid[:10]}"
+            yield Trouble(1, f"{one.path}: the record rests on object {one.id[:10]}, commit {record.commit[:10]} holds {held}")
+
+
+def _compared(record: ReleaseRecord, proof: Proof, whole: bool) -> Iterator[Trouble]:
+    """The record against what is proved now; ``whole`` where approvals are judged by what was released itself."""
+    again = proof.record
+    for one in proof.refused:
+        level: Literal[1, 2] = 1 if one.rule.startswith(("approval/", "release/")) else 2
+        yield Trouble(level, f"formulint {__version__} would not release it: {one.rule}: {one.fault.message}")
+    if again is None:
+        return
+    for name in record.digest.__struct_fields__:
+        was, now = getattr(record.digest, name), getattr(again.digest, name)
+        if was != now:
+            yield Trouble(1, f"{name} is on record as {recorded.short(was)} and is {recorded.short(now)}")
+    if whole and record.approval != again.approval:
+        yield Trouble(1, "the approvals on record are not those that their objects give")
+    if (record.name, record.input) != (again.name, again.input):
+        yield Trouble(1, "the record does not list what the release rests on")
+    made = f"formulint {__version__}" if record.tool == __version__ else f"formulint {__version__}, and the record by {record.tool}"
+    told = [words for name in COMPUTED for words in _differences(name, getattr(record, name), getattr(again, name))]
+    moved = [name for name in {**record.packs, **again.packs} if record.packs.get(name) != again.packs.get(name)]
+    packs = f", other rules: {', '.join(sorted(moved))}" if moved else ""
+    for words in told[:FEW]:
+        yield Trouble(2, f"{words} (by {made}{packs})")
+    if len(told) > FEW:
+        yield Trouble(2, f"and {len(told) - FEW} more differences (by {made}{packs})")
+    if record.tool == __version__ and moved:
+        yield Trouble(2, f"the rules of {', '.join(sorted(moved))} are others than on record, by the same version {__version__}")
+
+
+def _differences(name: str, was: tuple[object, ...], now: tuple[object, ...]) -> Iterator[str]:
+    """What differs in one list of a record, entry by entry."""
+    old, new = ({_key(one): one for one in side} for side in (was, now))
+    for key in {**old, **new}:
+        if old.get(key) != new.get(key):
+            yield f"{name} {key}: on record {_said(old.get(key))}, now {_said(new.get(key))}"
+
+
+def _key(one: object) -> str:
+    for field in ("id", "scheme", "code", "test"):
+        if isinstance(one, Struct) and field in one.__struct_fields__:
+            return str(getattr(one, field))
+    return str(one)
+
+
+def _said(one: object) -> str:
+    if not isinstance(one, Struct):
+        return "nothing" if one is None else str(one)
+    defaults = (None, False, ())
+    told = [(name, getattr(one, name)) for name in one.__struct_fields__ if getattr(one, name) not in defaults]
+    return ", ".join(f"{name} {', '.join(map(str, value)) if isinstance(value, tuple) else value}" for name, value in told[1:]) or "nothing"
+
+
+def _notes(record: ReleaseRecord) -> Iterator[str]:
+    if record.tool != __version__:
+        yield f"released by formulint {record.tool}, proved again by {__version__}"
+    stated = [one.by for one in record.approval if one.key is None]
+    if stated:
+        yield f"approval by {', '.join(stated)}: stated, not proved"
+
+
+def records_of(catalog: Catalog, wanted: Iterable[str]) -> list[str]:
+    """Files of the records that somebody named by code; all of them where nobody did.
+
+    Raises
+    ------
+    UserError
+        Where there is no such record, or none at all.
+    """
+    known = recorded.names(catalog)
+    if not known:
+        raise UserError(f"nothing is on record in {catalog.snapshot.label}", "formulint release CODE releases a formula")
+    found = []
+    for word in wanted:
+        code = stem(word.replace("\\", "/"))
+        names = [known[code]] if code in known else list(recorded.of_formula(catalog, code).values())
+        if not names:
+            raise UserError(f"there is no record {word} in {catalog.snapshot.label}", "records are called like T-101-r2; known: " + ", ".join(list(known)[:8]))
+        found += names
+    return list(dict.fromkeys(found)) or list(known.values())
+
