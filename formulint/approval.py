@@ -14,6 +14,7 @@ from typing import Literal
 
 from msgspec import Struct
 
+from formulint import chronicle
 from formulint.ancestry import shallow
 from formulint.catalog import SETTINGS_FILE, Catalog
 from formulint.errors import UserError
@@ -204,18 +205,11 @@ def authors(repository: Repository, root: str, codes: Iterable[str], tips: Seque
     UserError
         Where history was cut off, or ``since`` is not here.
     """
-    below = re.sub(r"([*?[\\])", r"\\\1", root)
-    names = [f":(top,glob){below}**/{code}.toml" for code in codes]
-    if repository.shallow:
-        raise shallow("who changed the formula")
-    form = "--format=%H%x00%ae%x00%(trailers:key=Co-authored-by,valueonly,separator=%x00)"
-    but = () if since is None else (f"^{since}",)
-    status, out, complaint = repository.git.call("--no-literal-pathspecs", "rev-list", "--no-commit-header", form, *tips, *but, "--", *names)
-    if status:
-        raise repository.git.failure("rev-list", complaint)
+    form = "%H%x00%ae%x00%(trailers:key=Co-authored-by,valueonly,separator=%x00)"
+    rows = chronicle.asked(repository, form, tips, since, chronicle.files_of(root, codes))
     commits: list[str] = []
     found: set[str] = set()
-    for row in out.decode("utf-8", "replace").split("\n"):
+    for row in rows:
         oid, _, rest = row.partition("\0")
         address, *others = rest.split("\0")
         if address:

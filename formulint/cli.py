@@ -24,6 +24,7 @@ COMMANDS = {
     "gate": "say whether a proposal may go in: the merged result, judged by the policy of its base",
     "approve": "print the words by which somebody approves a formula, or have git make the tag that holds them",
     "release": "prove that a revision may be made and sold, and put that on record; prove records again",
+    "audit": "answer an auditor: what was valid, who approved it, what changed, what is conceded, which records hold",
     "rules": "say what the rules ask, who says so, and what became of each for a formula",
     "history": "follow a property or a rule of a formula commit by commit, and say who crossed a limit",
     "whereused": "list the formulas that hold a material, an intermediate, a substance or a function, and how much",

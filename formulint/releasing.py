@@ -5,11 +5,12 @@ from __future__ import annotations
 import time
 from collections.abc import Iterator
 from datetime import date
+from hashlib import sha256
 
 from msgspec import Struct
 from msgspec.structs import replace
 
-from formulint import git, recorded, snapshot
+from formulint import git, recorded, snapshot, tagging
 from formulint.catalog import SETTINGS_FILE, Catalog
 from formulint.errors import UserError
 from formulint.finding import Finding, Place
@@ -57,7 +58,19 @@ def release(folder: str, code: str, revision: str | None, today: date | None, ta
     name = "" if sheet is None else f"{catalog.settings.folders.releases}/{code_of(code, sheet.revision)}.toml"
     if proof.refused or proof.record is None:
         return Done(replace(proof, record=None), name, False)
-    return _written(state, proof, proof.record, name)
+    if tag and (taken := tagging.target_of(repository, proof.record.code)):
+        raise UserError(f"there is a tag {proof.record.code} already, at {taken[:10]}", "look at it with git show; release without --tag, or take it away")
+    done = _written(state, proof, proof.record, name)
+    return replace(done, tagged=tagged(repository, proof.record)) if tag and done.written else done
+
+
+def tagged(repository: git.Repository, record: ReleaseRecord) -> str:
+    """Have git tag the commit of a record with the code of the record; the name of the tag."""
+    seals = record.digest
+    lines = [f"{record.formula} revision {record.revision}, released on {record.released_on}", "", f"Composition: {seals.composition}", f"Making: {seals.making}"]
+    lines += [f"Data: {seals.data}", f"Record: sha256:{sha256(text_of(record).encode()).hexdigest()}"]
+    tagging.make(repository, record.code, record.commit, "\n".join(lines) + "\n", signed=False)
+    return record.code
 
 
 def _today() -> date:

@@ -67,7 +67,7 @@ def verify(repository: git.Repository, catalog: Catalog, name: str, policy: Cata
     proof = prove(repository, state, asked, catalog.shipped, policy)
     proof = replace(proof, findings=(*proof.findings, *dates(repository, state, asked, ())))
     troubles += _compared(record, proof, policy is None)
-    return Verified(code, name, record, tuple(dict.fromkeys(troubles)), tuple(_notes(record)))
+    return Verified(code, name, record, tuple(dict.fromkeys(troubles)), tuple(_notes(record, proof)))
 
 
 def verify_all(repository: git.Repository, catalog: Catalog, names: Iterable[str]) -> tuple[Verified, ...]:
@@ -79,6 +79,12 @@ def verify_all(repository: git.Repository, catalog: Catalog, names: Iterable[str
         except UserError as error:
             found.append(Verified(stem(name), name, recorded.whole(catalog, name)[0], (), (), error.message, error.remedy))
     return tuple(found)
+
+
+def status_of(found: Iterable[Verified]) -> int:
+    """The exit status of records proved again: 2 where of one nobody can say, 1 where one does not hold."""
+    several = tuple(found)
+    return 2 if any(one.cannot for one in several) else 1 if any(one.troubles for one in several) else 0
 
 
 def _commit(repository: git.Repository, record: ReleaseRecord) -> str:
@@ -127,14 +133,12 @@ def _compared(record: ReleaseRecord, proof: Proof, whole: bool) -> Iterator[Trou
         yield Trouble(1, "the record does not list what the release rests on")
     made = f"formulint {__version__}" if record.tool == __version__ else f"formulint {__version__}, and the record by {record.tool}"
     told = [words for name in COMPUTED for words in _differences(name, getattr(record, name), getattr(again, name))]
-    moved = [name for name in {**record.packs, **again.packs} if record.packs.get(name) != again.packs.get(name)]
-    packs = f", other rules: {', '.join(sorted(moved))}" if moved else ""
+    moved = _moved(record, again)
+    packs = f", other rules: {', '.join(moved)}" if moved else ""
     for words in told[:FEW]:
         yield Trouble(2, f"{words} (by {made}{packs})")
     if len(told) > FEW:
         yield Trouble(2, f"and {len(told) - FEW} more differences (by {made}{packs})")
-    if record.tool == __version__ and moved:
-        yield Trouble(2, f"the rules of {', '.join(sorted(moved))} are others than on record, by the same version {__version__}")
 
 
 def _differences(name: str, was: tuple[object, ...], now: tuple[object, ...]) -> Iterator[str]:
@@ -142,7 +146,7 @@ def _differences(name: str, was: tuple[object, ...], now: tuple[object, ...]) ->
     old, new = ({_key(one): one for one in side} for side in (was, now))
     for key in {**old, **new}:
         if old.get(key) != new.get(key):
-            yield f"{name} {key}: on record {_said(old.get(key))}, now {_said(new.get(key))}"
+            yield f"{name} {key}: {_told(old.get(key), new.get(key))}"
 
 
 def _key(one: object) -> str:
@@ -152,17 +156,28 @@ def _key(one: object) -> str:
     return str(one)
 
 
-def _said(one: object) -> str:
-    if not isinstance(one, Struct):
-        return "nothing" if one is None else str(one)
-    defaults = (None, False, ())
-    told = [(name, getattr(one, name)) for name in one.__struct_fields__ if getattr(one, name) not in defaults]
-    return ", ".join(f"{name} {', '.join(map(str, value)) if isinstance(value, tuple) else value}" for name, value in told[1:]) or "nothing"
+def _told(was: object, now: object) -> str:
+    """An entry on record and as it is now, where they differ."""
+    if not isinstance(was, Struct) or not isinstance(now, Struct):
+        return "not on record, found now" if was is None else "on record, not found now"
+    pairs = ((name, getattr(was, name), getattr(now, name)) for name in now.__struct_fields__)
+    return "; ".join(f"{name} on record {_plain(old)}, now {_plain(new)}" for name, old, new in pairs if old != new)
 
 
-def _notes(record: ReleaseRecord) -> Iterator[str]:
+def _plain(value: object) -> str:
+    return "none" if value in (None, ()) else ", ".join(map(str, value)) if isinstance(value, tuple) else str(value)
+
+
+def _moved(record: ReleaseRecord, again: ReleaseRecord) -> list[str]:
+    """Packs that are not those of the record."""
+    return sorted(name for name in {**record.packs, **again.packs} if record.packs.get(name) != again.packs.get(name))
+
+
+def _notes(record: ReleaseRecord, proof: Proof) -> Iterator[str]:
     if record.tool != __version__:
         yield f"released by formulint {record.tool}, proved again by {__version__}"
+    if proof.record is not None and (moved := _moved(record, proof.record)):
+        yield f"rules that are others now than when it was released: {', '.join(moved)}"
     stated = [one.by for one in record.approval if one.key is None]
     if stated:
         yield f"approval by {', '.join(stated)}: stated, not proved"

@@ -203,7 +203,7 @@ def diff(
             "before": before.snapshot.label,
             "after": after.snapshot.label,
             "date": str(after.today),
-            "formulas": [_change(before, after, change) for change in changes],
+            "formulas": [change_object(before, after, change) for change in changes],
             "records": [
                 {"code": one.code, "path": one.path, "status": one.word or "changed", "fields": [_field(after, one.path, field) for field in one.fields]}
                 for one in records
@@ -219,7 +219,7 @@ def _field(catalog: Catalog, path: str, field: FieldChange) -> dict[str, object]
     return {"field": field.what, "class": field.change.name, "before": field.before, "after": field.after, "path": path, "line": line}
 
 
-def _change(before: Catalog, after: Catalog, change: FormulaChange) -> dict[str, object]:
+def change_object(before: Catalog, after: Catalog, change: FormulaChange) -> dict[str, object]:
     found = split_of(before, after, change)
     path = change.after.file.name if change.after else ""
     fields = [_field(after, path, one) for one in change.fields]

@@ -1,0 +1,74 @@
+"""What history says: who changed a file and when, when it came, and which state was in force on a day."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import date, timedelta
+
+from msgspec import Struct
+
+from formulint.ancestry import shallow
+from formulint.git import Repository
+
+MOST = 200  # commits that are told one by one
+
+
+class Step(Struct, frozen=True):
+    """A commit: its full id, its day (UTC), who wrote it by its own word, and the first line of its message."""
+
+    commit: str
+    day: date
+    author: str
+    subject: str
+
+
+def files_of(root: str, codes: Iterable[str]) -> list[str]:
+    """Patterns for the files of these codes at any depth below a root (``""`` or ``paint/``), for git."""
+    below = re.sub(r"([*?[\\])", r"\\\1", root)
+    return [f":(top,glob){below}**/{code}.toml" for code in codes]
+
+
+def asked(repository: Repository, form: str, tips: Iterable[str], but: str | None, names: Iterable[str], *more: str) -> list[str]:
+    """Commits behind ``tips`` and not behind ``but`` (full ids) that touch files of these patterns, the newest first, each as one line of a format.
+
+    Raises
+    ------
+    UserError
+        Where history was cut off, or a commit is not here.
+    """
+    if repository.shallow:
+        raise shallow("who changed what")
+    without = () if but is None else (f"^{but}",)
+    words = ("rev-list", "--no-commit-header", f"--format={form}", *more, *tips, *without, "--", *names)
+    status, out, complaint = repository.git.call("--no-literal-pathspecs", *words)
+    if status:
+        raise repository.git.failure("rev-list", complaint)
+    return [line for line in out.decode("utf-8", "replace").split("\n") if line]
+
+
+def steps(repository: Repository, tip: str, but: str | None, names: Iterable[str]) -> list[Step]:
+    """The commits that touch files of these patterns, the newest first."""
+    found = []
+    for line in asked(repository, "%H%x00%ct%x00%ae%x00%s", (tip,), but, names, f"--max-count={MOST}"):
+        commit, seconds, author, subject = line.split("\0", 3)
+        found.append(Step(commit, _day(seconds), author, subject))
+    return found
+
+
+def came(repository: Repository, tip: str, names: Iterable[str]) -> Step | None:
+    """The first commit behind ``tip`` that touches files of these patterns; None where none does."""
+    found = steps(repository, tip, None, names)
+    return found[-1] if found else None
+
+
+def state_on(repository: Repository, tip: str, day: date) -> str | None:
+    """The newest commit (full id) in the main line of ``tip`` that was made on a day or before; None where there is none."""
+    end = int((day - date(1970, 1, 1) + timedelta(days=1)).total_seconds()) - 1
+    found = asked(repository, "%H", (tip,), None, (), "--first-parent", "--max-count=1", f"--before={end}")
+    return found[0] if found else None
+
+
+def _day(seconds: str) -> date:
+    known = seconds.isdecimal() and len(seconds) < 12
+    return date.fromordinal(date(1970, 1, 1).toordinal() + int(seconds) // 86400) if known else date.min
