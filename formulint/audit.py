@@ -134,10 +134,8 @@ def approved(repository: git.Repository, catalog: Catalog, code: str) -> Approve
     assert formula is not None
     prints, blends = digests(catalog, formula)
     trust = approval.trust_of(catalog)
-    heads = [head for name in recorded.of_formula(catalog, code).values() if (head := recorded.headed(catalog, name))]
-    earlier = [head for head in heads if head.revision < formula.revision]
-    since = max(earlier, key=lambda head: head.revision).commit if earlier else None
-    wrote = approval.authors(repository, catalog.snapshot.root, (code, *sorted(blends)), (tip,), since, trust)
+    last = recorded.before(catalog, code, formula.revision)
+    wrote = approval.authors(repository, catalog.snapshot.root, (code, *sorted(blends)), (tip,), None if last is None else last.commit, trust)
     heard = approval.heard(repository, What(code, formula.revision, prints), trust, (tip,), wrote, catalog.today)
     verified = tuple(verify(repository, catalog, name) for name in recorded.of_formula(catalog, code).values())
     return Approved(code, formula.revision, heard, trust.asked, verified)

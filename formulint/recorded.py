@@ -67,6 +67,13 @@ def of_formula(catalog: Catalog, code: str) -> dict[int, str]:
     return dict(sorted(found.items()))
 
 
+def before(catalog: Catalog, code: str, revision: int) -> Headed | None:
+    """The release on record that came before a revision; None where there is none."""
+    found = [(number, name) for number, name in of_formula(catalog, code).items() if number < revision]
+    heads = (headed(catalog, name) for _, name in reversed(found))
+    return next((head for head in heads if head is not None), None)
+
+
 def as_recorded(catalog: Catalog, formulas: Iterable[str]) -> Iterator[Finding]:
     """Formulas (files) that bear the revision of a record and are another paint, or made in another way."""
     known = names(catalog)

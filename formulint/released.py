@@ -6,7 +6,7 @@ alone, so that a record that somebody edited is no longer the text of what it sa
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from datetime import date
 from typing import Annotated, Literal
 
@@ -178,8 +178,3 @@ def _plain(value: object) -> str:
 
 def _key(name: str) -> str:
     return name if name.replace("-", "").replace("_", "").isalnum() and name.isascii() else in_toml(name)
-
-
-def newest(records: Iterable[ReleaseRecord]) -> ReleaseRecord | None:
-    """The one of the highest revision; None of none."""
-    return max(records, key=lambda one: one.revision, default=None)

@@ -16,7 +16,7 @@ from formulint import __version__, git, recorded, snapshot
 from formulint.catalog import Catalog, stem
 from formulint.errors import UserError
 from formulint.proof import Asked, Proof, dates, prove
-from formulint.released import ReleaseRecord, newest
+from formulint.released import ReleaseRecord
 from formulint.releasing import tree_of
 
 FEW = 5  # differences of one sort that are told one by one
@@ -63,7 +63,8 @@ def verify(repository: git.Repository, catalog: Catalog, name: str, policy: Cata
     if state.root != record.root:
         return Verified(code, name, record, (Trouble(1, f'the root lay in "{state.root or "."}", not in "{record.root or "."}"'),))
     troubles = [*_objects(repository, state, record)]
-    asked = Asked(record.formula, record.commit, record.tree, record.released_on, record.approval, _since(catalog, record))
+    last = recorded.before(catalog, record.formula, record.revision)
+    asked = Asked(record.formula, record.commit, record.tree, record.released_on, record.approval, None if last is None else last.commit)
     proof = prove(repository, state, asked, catalog.shipped, policy)
     proof = replace(proof, findings=(*proof.findings, *dates(repository, state, asked, ())))
     troubles += _compared(record, proof, policy is None)
@@ -92,14 +93,6 @@ def _commit(repository: git.Repository, record: ReleaseRecord) -> str:
         return repository.resolve(record.commit)
     except UserError as error:
         raise UserError(f"commit {record.commit[:10]}, from which {record.code} was released: {error.message}", error.remedy) from None
-
-
-def _since(catalog: Catalog, record: ReleaseRecord) -> str | None:
-    """The commit of the release before this one: who changed the formula is asked from there on."""
-    files = recorded.of_formula(catalog, record.formula)
-    earlier = [one for number, name in files.items() if number < record.revision and (one := recorded.whole(catalog, name)[0]) is not None]
-    last = newest(earlier)
-    return None if last is None else last.commit
 
 
 def _objects(repository: git.Repository, state: snapshot.Snapshot, record: ReleaseRecord) -> Iterator[Trouble]:

@@ -9,6 +9,7 @@ from formulint import plumbing
 from formulint.clean import log_line
 from formulint.errors import UserError
 from formulint.git import Repository
+from formulint.signature import taken_apart
 
 _MOST = 100  # tags of one name that are tried
 
@@ -46,10 +47,19 @@ def make(repository: Repository, name: str, commit: str, text: str, signed: bool
     kept = {key: value for key, value in os.environ.items() if not key.startswith("GIT_") or key.startswith(_OWN)}
     words = (program, "tag", "-s" if signed else "-a", "--cleanup=verbatim", "-F", "-", "--", name, commit)
     ran = subprocess.run(words, cwd=repository.git.folder, env={**kept, **own, "LC_ALL": "C"}, input=text.encode(), capture_output=True, check=False)
-    if ran.returncode:
+    found = "" if ran.returncode else repository.git.run("rev-parse", "--verify", "--quiet", f"refs/tags/{name}").decode("ascii", "replace").strip()
+    if found and signed and not _is_signed(repository, found):  # some versions of git go on where a key cannot be read
+        repository.git.run("update-ref", "-d", f"refs/tags/{name}", found)
+        found = ""
+    if not found:
         said = log_line(ran.stderr.decode("utf-8", "replace").strip().replace("\n", "; ")) or "it gave no reason"
         helps = "git config user.signingkey and gpg.format say with which key you sign" if signed else "git config user.name and user.email say who you are"
         raise UserError(f"git did not make the tag {name}: {said}", helps)
+
+
+def _is_signed(repository: Repository, oid: str) -> bool:
+    taken = taken_apart("tag", repository.contents({oid: "the tag"}, "tag")[oid])
+    return taken is not None and bool(taken.sort)
 
 
 _OWN = ("GIT_AUTHOR_", "GIT_COMMITTER_", "GIT_CONFIG_", "GIT_ASKPASS", "GIT_TRACE")
