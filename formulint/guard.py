@@ -38,7 +38,7 @@ def of_proposal(
     tips: tuple[str, str], today: date | None,
 ) -> list[Finding]:
     """What a proposal does to records, and what it changes in production without an approval; ``tips`` are base and head (full ids)."""
-    found = [*recorded.of_changes(before, changes), *_proved(repository, before, after, changes, tips)]
+    found = [*recorded.of_changes(before, after, changes), *_proved(repository, before, after, changes, tips)]
     return [*found, *_approvals_due(repository, before, after, compared, tips, today)]
 
 

@@ -120,10 +120,10 @@ def changed(catalog: Catalog, changes: Iterable[FileChange]) -> tuple[FileChange
     return tuple(one for one in changes if one.name.startswith(start))
 
 
-def of_changes(catalog: Catalog, changes: Iterable[FileChange]) -> Iterator[Finding]:
-    """What is wrong with what becomes of records: edited, deleted, or added as the tool would not write them."""
+def of_changes(before: Catalog, after: Catalog, changes: Iterable[FileChange]) -> Iterator[Finding]:
+    """What is wrong with what becomes of the records of a state: edited, deleted, or added as the tool would not write them."""
     added = []
-    for one in changed(catalog, changes):
+    for one in changed(before, changes):
         code = stem(one.name)
         if one.kind == "added":
             added += [one.name] if one.name.endswith(".toml") else []
@@ -131,4 +131,4 @@ def of_changes(catalog: Catalog, changes: Iterable[FileChange]) -> Iterator[Find
             what = "deleted" if one.kind == "deleted" else "edited"
             yield finding("record-kept", Place(one.name), f"the record {code} is {what}: {UNTOUCHED}", KEPT)
     if added:
-        yield from readable(catalog, added)
+        yield from readable(after, added)

@@ -121,6 +121,17 @@ class House(NamedTuple):
         return text
 
 
+def lose(repo: Repo, oid: str) -> None:
+    """Take one object out of a repository, wherever it lies."""
+    folder = repo.path / ".git" / "objects"
+    packs = [path.rename(repo.path / ".git" / path.name) for path in (folder / "pack").glob("*.pack")]
+    for left in (folder / "pack").glob("*"):
+        left.unlink()
+    for pack in packs:
+        repo.git("unpack-objects", "-q", stdin=pack.read_bytes())
+    (folder / oid[:2] / oid[2:]).unlink()
+
+
 def refused(answer: Answer) -> set[str]:
     """The rules by which something is refused."""
     assert answer.status in (0, 1), answer.err

@@ -11,7 +11,7 @@ import pytest
 import tomli
 from proposals import Edit, Edits, both
 from repos import Repo
-from signing import DAY, FLAT, MANAGER, OFFICER, SETTINGS, House, Keys, refused, signed_house
+from signing import DAY, FLAT, MANAGER, OFFICER, SETTINGS, House, Keys, lose, refused, signed_house
 from story import amount, replace
 
 from formulint.released import ReleaseRecord, text_of
@@ -359,12 +359,7 @@ GONE: Mapping[str, Callable[[ReleaseRecord], str]] = {
 @pytest.mark.parametrize("gone", GONE.values(), ids=GONE.keys())
 def test_what_is_missing_is_no_yes(released: House, gone: Callable[[ReleaseRecord], str]) -> None:
     oid = gone(record_of(released))
-    released.repo.git("checkout", "-q", "--orphan", "alone")  # the record alone, in a history that does not need the object
-    if packs := list((released.repo.path / ".git/objects/pack").glob("*.pack")):
-        (moved := packs[0].rename(released.repo.path / "moved.pack")) and released.repo.git("unpack-objects", "-q", stdin=moved.read_bytes())
-        for left in (released.repo.path / ".git/objects/pack").glob("*"):
-            left.unlink()
-    (released.repo.path / ".git/objects" / oid[:2] / oid[2:]).unlink()
+    lose(released.repo, oid)
     status, told = verified(released)
     assert status == 2, told
 
