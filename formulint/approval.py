@@ -10,6 +10,7 @@ import posixpath
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date
+from itertools import chain
 from typing import Literal
 
 from msgspec import Struct
@@ -24,7 +25,8 @@ from formulint.released import Given
 from formulint.signature import Keys, Signature, Signed, keys, taken_apart, verified
 
 MOST_TAGS = 5000  # the newest ones are read
-MOST_COMMITS = 500  # that hold an approval of one formula; and whose signatures are looked at to know who changed it
+MOST_COMMITS = 5000  # that would approve something; the newest ones are read
+MOST_SIGNERS = 500  # commits whose signatures are looked at to know who changed a formula
 LONGEST = 64 << 10  # bytes of a tag
 STATED: Literal["stated, not proved"] = "stated, not proved"
 _LINE = re.compile(r"(Approves|Composition|Making|Data): (.*)")
@@ -55,6 +57,15 @@ class Trust(Struct, frozen=True):
     def asked(self) -> bool:
         """True where somebody may approve and there is a way to say so."""
         return bool(self.names) and (self.stated or self.signers is not None or bool(self.openpgp))
+
+
+class Offer(Struct, frozen=True):
+    """A commit or a tag (by its full id) that would approve something."""
+
+    kind: str
+    oid: str
+    signed: Signed
+    named: tuple[What, ...]
 
 
 class Heard(Struct, frozen=True):
@@ -119,29 +130,39 @@ def heard(repository: Repository, what: What, trust: Trust, tips: Sequence[str],
     UserError
         Where history was cut off, an object is missing, or nothing is there that verifies signatures.
     """
+    return judged(repository, offers(repository, tips), what, trust, authors, latest)
+
+
+def offers(repository: Repository, tips: Sequence[str]) -> tuple[Offer, ...]:
+    """Everything that would approve anything: annotated tags, and commits behind ``tips`` (full ids); the newest of each."""
     if repository.shallow:
-        raise shallow(f"who approved {what.formula}")
-    found = [*_tags(repository), *_commits(repository, what, tips)]
-    return judged(repository, found, what, trust, authors, latest)
+        raise shallow("who approved what")
+    return taken(chain(_tags(repository), _commits(repository, tips)))
+
+
+def taken(found: Iterable[tuple[str, str, bytes]]) -> tuple[Offer, ...]:
+    """Objects (kind, full id, bytes) as what they would approve; those that approve nothing are left out."""
+    parts = ((kind, oid, taken_apart(kind, raw)) for kind, oid, raw in found)
+    read_ = ((kind, oid, signed, tuple(read(signed.text))) for kind, oid, signed in parts if signed is not None)
+    return tuple(Offer(kind, oid, signed, named) for kind, oid, signed, named in read_ if named)
 
 
 def judged(
-    repository: Repository, found: Iterable[tuple[str, str, bytes]], what: What, trust: Trust, authors: Collection[str], latest: date
+    repository: Repository, found: Iterable[Offer], what: What, trust: Trust, authors: Collection[str], latest: date
 ) -> Heard:
-    """Which of these objects (kind, full id, bytes) approve a revision; each person once, by the first of the approvals."""
+    """Which of these approve a revision; each person once, by the first of the approvals."""
     given: dict[str, Given] = {}
     doubts: dict[str, None] = {}
     with keys(trust.signers, trust.openpgp) as known:
-        for kind, oid, raw in found:
-            signed = taken_apart(kind, raw)
-            named = [] if signed is None else [one for one in read(signed.text) if (one.formula, one.revision) == (what.formula, what.revision)]
-            if signed is None or not named:
+        for offer in found:
+            named = [one for one in offer.named if (one.formula, one.revision) == (what.formula, what.revision)]
+            if not named:
                 continue
-            one = _judge(repository, kind, oid, signed, known, trust, latest) if what in named else _other(named[0], what)
+            one = _judge(repository, offer, known, trust, latest) if what in named else _other(named[0], what)
             if isinstance(one, Given) and plain(one.by) in authors:
                 one = f"{one.by} changed the formula: somebody else approves it"
             if isinstance(one, str):
-                doubts[f"{kind} {oid[:10]}: {one}"] = None
+                doubts[f"{offer.kind} {offer.oid[:10]}: {one}"] = None
                 continue
             old = given.get(plain(one.by))
             if old is None or (old.how == STATED, old.on, old.object) > (one.how == STATED, one.on, one.object):
@@ -156,7 +177,8 @@ def _other(named: What, what: What) -> str:
     return ""
 
 
-def _judge(repository: Repository, kind: str, oid: str, signed: Signed, known: Keys, trust: Trust, latest: date) -> Given | str:
+def _judge(repository: Repository, offer: Offer, known: Keys, trust: Trust, latest: date) -> Given | str:
+    kind, oid, signed = offer.kind, offer.oid, offer.signed
     day = date.fromordinal(min(date(1970, 1, 1).toordinal() + signed.seconds // 86400, date.max.toordinal()))
     if day > latest:
         return f"it is dated {day}, after {latest}"
@@ -173,9 +195,9 @@ def _judge(repository: Repository, kind: str, oid: str, signed: Signed, known: K
     return Given(by, "signed" if key else STATED, day, "tag" if kind == "tag" else "commit", oid, key or None)
 
 
-def objects(repository: Repository, given: Iterable[Given]) -> list[tuple[str, str, bytes]]:
-    """The objects that hold these approvals; UserError where one is missing."""
-    return [(one.kind, one.object, repository.contents({one.object: f"the {one.kind} of an approval"}, one.kind)[one.object]) for one in given]
+def objects(repository: Repository, given: Iterable[Given]) -> tuple[Offer, ...]:
+    """What holds these approvals; UserError where one is missing."""
+    return taken((one.kind, one.object, repository.contents({one.object: f"the {one.kind} of an approval"}, one.kind)[one.object]) for one in given)
 
 
 def _tags(repository: Repository) -> Iterator[tuple[str, str, bytes]]:
@@ -188,10 +210,9 @@ def _tags(repository: Repository) -> Iterator[tuple[str, str, bytes]]:
     yield from (("tag", oid, raw) for oid, raw in found.items() if b"\nApproves: " in raw)
 
 
-def _commits(repository: Repository, what: What, tips: Sequence[str]) -> Iterator[tuple[str, str, bytes]]:
-    """The newest commits that hold an approval of this revision."""
-    line = f"Approves: {what.formula} revision {what.revision}"
-    words = ("rev-list", f"--max-count={MOST_COMMITS}", "--fixed-strings", f"--grep={line}", *tips, "--")
+def _commits(repository: Repository, tips: Sequence[str]) -> Iterator[tuple[str, str, bytes]]:
+    """The newest commits that would approve something."""
+    words = ("rev-list", f"--max-count={MOST_COMMITS}", "--fixed-strings", "--grep=Approves: ", *tips, "--")
     wanted = repository.git.run(*words).decode("ascii").split()
     found = repository.contents(dict.fromkeys(wanted, "a commit"), "commit")
     yield from (("commit", oid, raw) for oid, raw in found.items())
@@ -216,7 +237,7 @@ def authors(repository: Repository, root: str, codes: Iterable[str], tips: Seque
             commits.append(oid)
             found.add(plain(address))
         found |= {plain(mail) for other in others for mail in re.findall(r"<([^<>]*)>", other)}
-    return frozenset(found | set(_signers(repository, commits[:MOST_COMMITS], trust)))
+    return frozenset(found | set(_signers(repository, commits[:MOST_SIGNERS], trust)))
 
 
 def _signers(repository: Repository, commits: Sequence[str], trust: Trust) -> Iterator[str]:

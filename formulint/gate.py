@@ -87,7 +87,7 @@ def ask(folder: str, base: str, head: str, today: date | None) -> Answer:
     compare = () if adopted else compared(policy, after, codes)
     own = [one for change in compare for one in change.own]
     shared = () if adopted else materials(policy, after, reach.materials, reach.gone)
-    own += () if adopted else released(repository, policy, after, changes, compare, (old, new), today)
+    own += () if adopted else released(repository, policy, after, changes, reach.formulas, compare, (old, new), today)
     return Answer(old, new, not contained, policy, after, reach, scope, tuple(dict.fromkeys((*notices, *own, *found))), compare, shared)
 
 

@@ -34,11 +34,11 @@ def _proved(repository: Repository, before: Catalog, after: Catalog, changes: It
 
 
 def of_proposal(
-    repository: Repository, before: Catalog, after: Catalog, changes: Sequence[FileChange], compared: Iterable[FormulaChange],
-    tips: tuple[str, str], today: date | None,
+    repository: Repository, before: Catalog, after: Catalog, changes: Sequence[FileChange], formulas: Iterable[str],
+    compared: Iterable[FormulaChange], tips: tuple[str, str], today: date | None,
 ) -> list[Finding]:
     """What a proposal does to records, and what it changes in production without an approval; ``tips`` are base and head (full ids)."""
-    found = [*recorded.of_changes(before, after, changes), *_proved(repository, before, after, changes, tips)]
+    found = [*recorded.of_commit(before, after, changes, formulas), *_proved(repository, before, after, changes, tips)]
     return [*found, *_approvals_due(repository, before, after, compared, tips, today)]
 
 
@@ -54,13 +54,12 @@ def _approvals_due(
     if not trust.asked:
         return
     base, head = tips
-    for one in changes:
-        new = one.after
-        if new is None or new.formula.state != "production" or not _counts(one):
-            continue
-        wrote = approval.authors(repository, after.snapshot.root, (one.code, *sorted(new.blends)), (head,), base, trust)
-        what = What(one.code, new.formula.revision, new.digests)
-        found = approval.heard(repository, what, trust, (head, base), wrote, today or max(after.today, date.today()))
+    due = [(one.code, one.after) for one in changes if one.after is not None and one.after.formula.state == "production" and _counts(one)]
+    offers = approval.offers(repository, (head, base)) if due else ()
+    for code, new in due:
+        wrote = approval.authors(repository, after.snapshot.root, (code, *sorted(new.blends)), (head,), base, trust)
+        what = What(code, new.formula.revision, new.digests)
+        found = approval.judged(repository, offers, what, trust, wrote, today or max(after.today, date.today()))
         yield from unapproved(new.formula, new.file.name, trust, found)
         yield from stated(new.formula, new.file.name, found)
 

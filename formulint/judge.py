@@ -83,7 +83,6 @@ class Judge:
             found += self.material(self.catalog.material(name))
         for name in scope.formulas:
             found += self.formula(self.catalog.formula(name))
-        found += self._released(scope)
         if scope.whole:
             found += self._equipment()
             found += self._granted(self._register())
@@ -243,12 +242,6 @@ class Judge:
             if type(entry.rule).check_register is not Rule.check_register:
                 for fault in entry.rule.check_register(subject):
                     yield self.stamp(entry, fault, "production", "", stem(fault.place.path))
-
-    def _released(self, scope: Scope) -> Iterator[Finding]:
-        if self.catalog.snapshot.holds(self.catalog.settings.folders.releases):
-            from formulint.recorded import of_scope  # where nothing was released, nobody asks
-
-            yield from of_scope(self.catalog, scope.formulas, scope.whole)
 
     def _equipment(self) -> Iterator[Finding]:
         files = self.catalog.equipment()

@@ -26,6 +26,7 @@ from formulint.hazard.scheme import CAUTION as SCREENING
 from formulint.hazard.scheme import SCHEMES
 from formulint.interval import ends
 from formulint.judge import Judge, Scope
+from formulint.measured import findings as of_results
 from formulint.packing import source, toml_names
 from formulint.premises import assumptions
 from formulint.proposal import refuses
@@ -95,7 +96,7 @@ def prove(repository: Repository, state: Snapshot, asked: Asked, shipped: Shippe
     held = holdings(catalog, one.formula)
     findings = [*_judged(catalog, one, held), *_state(one)]
     bearings = on_file(catalog, asked.code)
-    findings += _results(one, bearings)
+    findings += _results(catalog, one, bearings)
     trust = approval.trust_of(catalog)
     heard = _heard(repository, one, held, asked, trust, state.root)
     findings += [*unapproved(one.formula, one.file.name, trust, heard), *stated(one.formula, one.file.name, heard)]
@@ -149,11 +150,21 @@ def _state(one: Side) -> Iterator[Finding]:
         yield recorded.finding("in-production", Place(one.file.name, ("state",)), words, 'write state = "production" and have that approved', formula.code)
 
 
-def _results(one: Side, bearings: Iterable[Bearing]) -> Iterator[Finding]:
+def _results(catalog: Catalog, one: Side, bearings: Sequence[Bearing]) -> Iterator[Finding]:
+    """What the results on file do not show: all of it where the settings require results, else only what failed."""
+    if catalog.settings.results == "required":
+        yield from of_results(Judge(catalog), Scope((one.file.name,), (), proved=frozenset((one.formula.code,))))
+        return
     for bearing in bearings:
-        if bearing.verdict != "pass":
-            words = f"{bearing.test} is asked for and not proved: {bearing.reason or bearing.verdict}"
-            yield recorded.finding("tests-met", Place(one.file.name, ("tests", bearing.test)), words, "measure this revision, and put the result on file", one.formula.code)
+        if bearing.verdict == "fail":
+            place = Place(one.file.name, ("tests", bearing.test))
+            yield recorded.finding("tests-met", place, f"{bearing.title} was measured and fails: {bearing.reason}", "mend the paint and measure it again", one.formula.code)
+
+
+def unproved(bearings: Iterable[Bearing]) -> str:
+    """What is said of tests that a formula asks for and no result on file shows; empty where there is none."""
+    names = [bearing.title for bearing in bearings if bearing.verdict != "pass"]
+    return f"not shown by results on file, which the settings do not require: {', '.join(names)}" if names else ""
 
 
 def _heard(repository: Repository, one: Side, held: dict[str, str], asked: Asked, trust: Trust, root: str) -> Heard:
@@ -210,14 +221,14 @@ def _record(proof: Proof, one: Side, asked: Asked, held: dict[str, str], bearing
     results = {one.path for several in relied for one in several}
     files = {one.file.name, *held.values(), *policy_files(catalog), *(name for name, _ in granted), *results}
     entries = catalog.snapshot.entries
-    cautions = [*assumptions(catalog), *([LOUD] if any(each.how == STATED for each in proof.heard.given) else []), SCREENING]
+    cautions = [*assumptions(catalog), *([LOUD] if any(each.how == STATED for each in proof.heard.given) else []), unproved(bearings), SCREENING]
     return ReleaseRecord(
         format=1, code=code_of(formula.code, formula.revision), formula=formula.code, name=formula.name, revision=formula.revision,
         released_on=asked.day, tool=__version__, commit=asked.commit, tree=asked.tree, root=catalog.snapshot.root,
         digest=Fingerprints(one.digests.composition, one.digests.making, one.digests.data), packs=packs(catalog.shipped),
         input=tuple(Input(name, entries[name].oid) for name in sorted(files)), property=tuple(_figures(catalog, one)),
         hazard=tuple(_hazards(catalog, one)), concession=tuple(each for _, each in granted), result=tuple(each for several in relied for each in several),
-        approval=proof.heard.given, cautions=tuple(dict.fromkeys(cautions)),
+        approval=proof.heard.given, cautions=tuple(dict.fromkeys(filter(None, cautions))),
     )  # fmt: skip
 
 

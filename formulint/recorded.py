@@ -114,6 +114,12 @@ def short(seal: str) -> str:
     return seal[:15]
 
 
+def of_commit(before: Catalog, after: Catalog, changes: Iterable[FileChange], formulas: Iterable[str]) -> Iterator[Finding]:
+    """What a commit or a proposal does to what was released: to records, and to the formulas (files) that it touches."""
+    yield from as_recorded(after, formulas)
+    yield from of_changes(before, after, changes)
+
+
 def changed(catalog: Catalog, changes: Iterable[FileChange]) -> tuple[FileChange, ...]:
     """Those of the changes that touch records, by the folder that the policy of a state names."""
     start = f"{catalog.settings.folders.releases}/"

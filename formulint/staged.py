@@ -62,10 +62,10 @@ def judge(folder: str, today: date | None) -> Staged | None:
         from formulint.measured import findings as of_results  # few commits bring any
 
         found += of_results(asked, reach.scope)
-    if reach.releases:
-        from formulint.recorded import of_changes  # a record comes seldom
+    if reach.releases or state.holds(catalog.settings.folders.releases):
+        from formulint.recorded import of_commit  # where nothing was released, nobody asks
 
-        found = (*found, *of_changes(before or catalog, catalog, changes))
+        found += tuple(of_commit(before or catalog, catalog, changes, reach.formulas))
     findings = tuple(finding for finding in found if _concerns(finding, reach, odd & ours))
     if any(finding.rule == UNKNOWN for finding in findings):
         findings = tuple(_explained(finding, catalog, before, reach) for finding in findings)

@@ -71,6 +71,20 @@ MAY_NOT: dict[str, tuple[str, ...]] = {
         "concessions_in_git::what_gets_worse_counts_again", "concessions_in_git::what_cannot_be_read_or_is_unsafe_is_never_on_the_list",
         "concessions_in_git::in_the_gate_the_list_of_the_base_counts",
     ),
+    "be approved by nobody, by itself, by a stranger or by words that no signature covers": (
+        "approval::what_is_no_approval", "approval::nobody_approves_what_they_wrote", "approval::a_borrowed_name_does_not_hide_a_key",
+        "approval::a_program_of_the_repository_verifies_nothing", "approval::it_dies_with_a_digest", "approval::a_key_counts_as_the_list_says",
+        "release_kept::a_proposal_does_not_name_its_own_approver", "release_kept::who_proposes_does_not_approve",
+    ),
+    "make what was released another paint, or its record another record": (
+        "release_kept::a_released_revision_stays_the_paint_that_it_was", "release_kept::a_record_is_not_touched", "release_kept::no_proposal_touches_a_record",
+        "release_kept::a_forged_record_does_not_go_in", "release_kept::a_record_under_settings_of_its_own_does_not_go_in",
+        "release_kept::nobody_concedes_what_was_released", "release::a_record_that_says_something_else_does_not_hold", "release::a_revision_is_released_once",
+    ),
+    "be released without a proof, half, or twice": (
+        "release::what_is_not_proved_is_refused_and_named", "release::what_is_not_committed_is_not_released", "release_faults::of_several_at_once_one_wins",
+        "release_faults::a_release_that_is_killed_leaves_a_whole_record_or_none", "release::what_is_missing_is_no_yes",
+    ),
     "choose the day on which it is judged": (
         "gate::the_day_is_the_later_of_both", "gate::a_proposal_older_than_its_base", "gate::a_proposal_from_the_future_does_not_outlive_a_rule", "gate::a_date_that_nobody_can_read",
     ),

@@ -89,17 +89,21 @@ def test_an_intermediate_and_its_materials_are_inputs(house: House) -> None:
 
 
 RESULTS = """\
-code = "T-105-r1"
-formula = "T-105"
+code = "{code}-r1"
+formula = "{code}"
 revision = 1
 digest = {{ composition = "{composition}", data = "{data}" }}
 """
 
 
+FLAT_IS = ("c1:dff9f90da0486a25f60363083a3e929233f6f7b10b3aae78504295dafa6ffa8e", "d1:1029132741696ff9998683c960e40fa660a40b705a022ef3a80e4499abd04d65")
+"""Composition and data of T-101 as it lies in the example."""
+
+
 def measured(house: House, edit: Edit = lambda text: text) -> Edits:
     """Every test of T-105 measured, in the middle of what is asked."""
     words = dict(re.findall(r"(Composition|Data): (\S+)", house.seals("T-105")))
-    text = RESULTS.format(composition=words["Composition"], data=words["Data"])
+    text = RESULTS.format(code="T-105", composition=words["Composition"], data=words["Data"])
     for name, asked in tomli.loads((house.repo.path / "formulas/T-105.toml").read_text())["tests"].items():
         value = asked.get("min", asked.get("max", "pass"))
         more = "".join(f'{key} = "{asked[key]}"\n' for key in ("after", "condition") if key in asked)
@@ -128,6 +132,12 @@ expires = 2026-02-28
 TIGHT: Edits = {FLAT: replace('max = "59 %"', 'max = "55 %"')}
 
 
+def test_tests_that_nobody_did_are_told_where_the_settings_require_none(house: House) -> None:
+    house.commit({FLAT: lambda text: text + ASKED})
+    house.on_record()
+    assert "not shown by results on file, which the settings do not require: consistency" in record_of(house).cautions
+
+
 def test_a_concession_without_which_it_were_refused_is_on_record(house: House) -> None:
     house.commit({**TIGHT, "concessions/C-001.toml": CONCESSION})
     house.on_record()
@@ -136,6 +146,8 @@ def test_a_concession_without_which_it_were_refused_is_on_record(house: House) -
 
 # --- what is asked -----------------------------------------------------------------------------------------------
 
+ASKED = '\n[tests]\nconsistency = { method = "ASTM D562", min = "95 KU", max = "105 KU" }\n'
+FAILED = RESULTS.format(code="T-101", composition=FLAT_IS[0], data=FLAT_IS[1]) + '\n[[result]]\ntest = "consistency"\nmethod = "ASTM D562"\nvalue = "80 KU"\nmeasured_on = 2026-01-14\nby = "QC"\n'
 REFUSED: dict[str, tuple[Edits, str]] = {
     "on the bench": ({FLAT: replace('"production"', '"bench"')}, "release/in-production"),
     "outside its own limit": (TIGHT, "own-limit/pvc-binder"),
@@ -143,7 +155,8 @@ REFUSED: dict[str, tuple[Edits, str]] = {
     "a figure that is missing": ({"materials/RM-1301.toml": lambda text: re.sub(r"density +=.*\n", "", text, count=1)}, "closure/batch"),
     "conceded until yesterday": ({**TIGHT, "concessions/C-001.toml": CONCESSION.replace("2026-02-28", "2026-01-19")}, "own-limit/pvc-binder"),
     "an old finding": ({**TIGHT, "standing.toml": 'format = 1\nday = 2026-01-12\n\n[[finding]]\nrule = "own-limit/pvc-binder"\nformula = "T-101"\nabout = "pvc_binder"\nkind = "fail"\nup_to = "60 %"\n'}, "own-limit/pvc-binder"),
-    "a test that nobody did": ({FLAT: lambda text: f'{text}\n[tests]\nconsistency = {{ method = "ASTM D562", min = "95 KU", max = "105 KU" }}\n'}, "release/tests-met"),
+    "a test that nobody did": ({FLAT: lambda text: text + ASKED, SETTINGS: lambda text: f'results = "required"\n{text}'}, "results/test-on-file"),
+    "a test that failed": ({FLAT: lambda text: text + ASKED, "results/T-101-r1.toml": FAILED}, "release/tests-met"),
     "dated after the release": ({FLAT: amount("RM-1901", "1.5 lb", "1.6 lb")}, "release/date"),
 }  # fmt: skip
 

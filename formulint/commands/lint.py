@@ -41,6 +41,10 @@ def run(options: SimpleNamespace) -> int:
         from formulint.measured import findings as of_results  # a repository without results pays nothing for them
 
         findings += of_results(asked, scope)
+    if catalog.snapshot.holds(catalog.settings.folders.releases):
+        from formulint.recorded import of_scope  # where nothing was released, nobody asks
+
+        findings += tuple(of_scope(catalog, scope.formulas, scope.whole))
     return _answer(catalog, _show(options, catalog, scope, findings))
 
 
