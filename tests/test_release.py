@@ -332,7 +332,7 @@ FORGED: dict[str, tuple[Edit, str]] = {
     "another approver": (lambda text: text.replace(f'by = "{MANAGER}"', f'by = "{OFFICER}"'), "1: the approvals on record are not those"),
     "no approver": (lambda text: re.sub(r"  \{ by = .*\n", "", text), "1: formulint 0.1.0 would not release it: approval/given"),
     "another day": (replace("released_on = 2026-01-20", "released_on = 2026-01-11"), "release/date"),
-    "another tree": (lambda text: re.sub(r'tree = ".', 'tree = "0', text), "1: commit"),
+    "another tree": (lambda text: re.sub(r'tree = "(.)', lambda found: f'tree = "{"1" if found[1] == "0" else "0"}', text), "1: commit"),
     "another name": (replace("Interior flat, white", "Exterior"), "1: the record does not list"),
     "another revision": (replace('code = "T-101-r1"', 'code = "T-101-r9"'), "1: the file is called T-101-r1"),
     "no caution": (lambda text: re.sub(r"cautions = \[\n.*\n\]", "cautions = [\n]", text), "2: cautions"),
