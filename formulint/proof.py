@@ -44,6 +44,7 @@ from formulint.released import (
 )
 from formulint.rulebook import Shipped
 from formulint.scope import looked_up
+from formulint.settings_check import require_settings
 from formulint.side import Side, side, verdict_of
 from formulint.snapshot import Snapshot
 
@@ -86,7 +87,7 @@ def prove(repository: Repository, state: Snapshot, asked: Asked, shipped: Shippe
         Where it cannot be answered: no such formula, settings that cannot be read, history cut off.
     """
     catalog = Catalog(state, shipped, asked.day, policy)
-    catalog.require_settings()
+    require_settings(catalog)
     file = catalog.find_formula(asked.code)
     if file is None:
         raise UserError(f"there is no formula {asked.code} in {state.label}", "name a code, such as T-101")

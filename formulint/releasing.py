@@ -17,6 +17,7 @@ from formulint.finding import Finding, Place
 from formulint.proof import Asked, Proof, dates, prove
 from formulint.released import ReleaseRecord, code_of, text_of
 from formulint.rulebook import Shipped
+from formulint.settings_check import require_settings
 from formulint.snapshot import Snapshot
 from formulint.standing import STANDING_FILE
 from formulint.writing import add_below
@@ -44,7 +45,7 @@ def release(folder: str, code: str, revision: str | None, today: date | None, ta
     state = snapshot.at(repository, revision or "HEAD", day)
     commit = state.commit or ""
     catalog = Catalog(state, shipped, day)
-    catalog.require_settings()
+    require_settings(catalog)
     if not state.folder:
         raise UserError("no files lie here, so no record can be written", "go where the files of the repository lie")
     _clean(repository, catalog, revision is None)
