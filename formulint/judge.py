@@ -188,8 +188,7 @@ class Judge:
         """Count what is asked, so that formulas, lines, alternates and rules cannot multiply to a run without end."""
         self._asked += len(self.catalog.rulebook.checks(subject.formula).all) * (10 + len(subject.resolved.lines))
         if self._asked > MOST_ASKED:
-            message = "formulas, alternates and rules of this repository multiply to more than is judged in one run"
-            raise UserError(message, "name some formulas: formulint lint CODE; or put like rules together, and leave out alternates")
+            raise UserError("formulas, alternates and rules of this repository multiply to more than is judged in one run", "name some formulas: formulint lint CODE; or put like rules together, and leave out alternates")
 
     def _state(self, formula: Formula) -> str:
         return "production" if formula.code in self.strict else formula.state
@@ -258,8 +257,7 @@ class Judge:
 
     def _users(self, code: str) -> list[str]:
         """Codes of the formulas that name a code."""
-        records = [(name, self.catalog.formula(name).record) for name in self.catalog.formulas_with(code)]
-        return [stem(name) for name, record in records if record is not None and code in codes_in(record)]
+        return [stem(name) for name in self.catalog.formulas_with(code) if (record := self.catalog.formula(name).record) is not None and code in codes_in(record)]
 
     def stamp(self, entry: Entry, fault: Fault, state: str, formula: str, material: str) -> Finding:
         """A fault as a finding: its level by rule, settings and state; ``review`` where the figure is only recalled."""
@@ -381,8 +379,7 @@ class Judge:
     def _settings(self) -> Iterator[Finding]:
         yield from self._readable(self.catalog.settings_file, "", "")
         rules = frozenset(entry.id for entry in self.catalog.rulebook.all()) | {f"voc/{market}" for market in self.markets}
-        found = of_settings(self.catalog.settings, SETTINGS_FILE, self.catalog.shipped.versions(), rules)
-        yield from (self._format(rule, fault, "", "") for rule, fault in islice(found, MANY))
+        yield from (self._format(rule, fault, "", "") for rule, fault in islice(of_settings(self.catalog.settings, SETTINGS_FILE, self.catalog.shipped.versions(), rules), MANY))
 
     def _house(self) -> Iterator[Finding]:
         yield from (self._format("record/readable", fault, "", "") for fault in few(chain(self.catalog.house_faults, unknown_words(self.catalog.rulebook.house, self.tags, self.markets))))
