@@ -26,9 +26,10 @@ def finding(rule: str, place: Place, words: str, remedy: str, formula: str = "",
 
 
 def names(catalog: Catalog) -> dict[str, str]:
-    """The files of release records, by the code that the name of the file promises."""
+    """The files of release records, by the code that the name of the file promises; of two, the one that lies where the tool writes it."""
     start = f"{catalog.settings.folders.releases}/"
-    return {stem(name): name for name in sorted(catalog.snapshot.entries) if name.startswith(start) and name.endswith(".toml")}
+    found = (name for name in catalog.snapshot.entries if name.startswith(start) and name.endswith(".toml"))
+    return {stem(name): name for name in sorted(found, key=lambda name: (-name.count("/"), name))}
 
 
 def headed(catalog: Catalog, name: str) -> Headed | None:
@@ -50,6 +51,8 @@ def whole(catalog: Catalog, name: str) -> tuple[ReleaseRecord | None, str]:
     record, more = read(document, ReleaseRecord)
     if record is None:
         return None, more[0].message
+    if name != f"{catalog.settings.folders.releases}/{stem(name)}.toml":
+        return record, f"it does not lie directly in {catalog.settings.folders.releases}/"
     if stem(name) != record.code or record.code != code_of(record.formula, record.revision):
         return record, f"the file is called {stem(name)}, and it records revision {record.revision} of {record.formula}"
     if text_of(record).encode("utf-8", "surrogateescape") != raw:
@@ -84,7 +87,9 @@ def as_recorded(catalog: Catalog, formulas: Iterable[str]) -> Iterator[Finding]:
             continue
         head = headed(catalog, name)
         if head is None:
-            continue  # a finding of its own says so
+            words = f"the record of revision {record.revision} of {stem(file)} cannot be read, so nobody can say what was released"
+            yield finding("record-kept", Place(name), words, UNTOUCHED, stem(file))
+            continue
         now = digests(catalog, record)[0]
         for word, was, here in (("composition", head.digest.composition, now.composition), ("making", head.digest.making, now.making)):
             if was != here:
@@ -116,8 +121,11 @@ def short(seal: str) -> str:
 
 def of_commit(before: Catalog, after: Catalog, changes: Iterable[FileChange], formulas: Iterable[str]) -> Iterator[Finding]:
     """What a commit or a proposal does to what was released: to records, and to the formulas (files) that it touches."""
-    yield from as_recorded(after, formulas)
-    yield from of_changes(before, after, changes)
+    listed = tuple(changes)
+    codes = (stem(one.name).rpartition("-r")[0] for one in changed(before, listed))
+    named = [file.name for code in codes if (file := after.find_formula(code)) is not None]
+    yield from as_recorded(after, dict.fromkeys((*formulas, *named)))
+    yield from of_changes(before, after, listed)
 
 
 def changed(catalog: Catalog, changes: Iterable[FileChange]) -> tuple[FileChange, ...]:

@@ -125,6 +125,26 @@ def test_a_record_that_nobody_wrote_is_none(house: House) -> None:
     assert answer.status == 1 and "T-101-r1 is no record of a release" in answer.said
 
 
+def test_a_second_record_in_a_folder_below_is_none(released: House) -> None:
+    text = (released.repo.path / RECORD).read_text()
+    answer = hook(released, {"releases/z/T-101-r1.toml": text, FLAT: SLIGHT})
+    assert {"release/record-kept", "release/as-recorded"} <= refused(answer) and "it does not lie directly in releases/" in answer.said
+
+
+def test_beside_a_record_that_cannot_be_read_nothing_changes(released: House) -> None:
+    released.commit({RECORD: "[["})
+    answer = hook(released, {FLAT: SLIGHT})
+    assert answer.status == 1 and "cannot be read, so nobody can say what was released" in answer.said
+
+
+def test_a_record_of_another_paint_is_told_when_it_is_committed(house: House) -> None:
+    house.approve()
+    assert house.release().status == 0
+    text = (house.repo.path / RECORD).read_text()
+    house.commit({FLAT: SLIGHT})
+    assert "release/as-recorded" in refused(hook(house, {RECORD: text}))
+
+
 def test_a_record_that_the_tool_wrote_is_committed(house: House) -> None:
     house.approve()
     assert house.release().status == 0
