@@ -88,17 +88,24 @@ def _sort(seal: bytes) -> str:
 
 @contextmanager
 def keys(signers: bytes | None, openpgp: Mapping[str, str]) -> Iterator[Keys]:
-    """The keys that count, their list laid where git can read it and nobody else."""
+    """The keys that count, their list laid where git can read it and nobody else; in memory where the system can, so that nothing stays."""
     if signers is None:
         yield Keys("", openpgp)
         return
-    handle, path = tempfile.mkstemp(prefix="formulint-", suffix=".signers")
+    if hasattr(os, "memfd_create") and os.path.isdir("/proc/self/fd"):
+        handle, path = os.memfd_create("signers"), ""
+        seen = f"/proc/{os.getpid()}/fd/{handle}"
+    else:
+        handle, path = tempfile.mkstemp(prefix="formulint-", suffix=".signers")
+        seen = path
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(signers)
-        yield Keys(path, openpgp)
+            file.flush()
+            yield Keys(seen, openpgp)
     finally:
-        os.unlink(path)
+        if path:
+            os.unlink(path)
 
 
 def verified(repository: Repository, kind: str, oid: str, sort: str, known: Keys) -> Signature | str:
