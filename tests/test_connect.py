@@ -99,7 +99,8 @@ def test_the_hook_judges_what_was_merged(works: Repo) -> None:
 
 def test_the_hook_lets_a_good_merge_pass(works: Repo) -> None:
     works.hook("pre-merge-commit", HOOK)
-    part(works, BEFORE.replace(WATER, '"250.1 lb"'), BEFORE.replace(CELLULOSE, '"4.6 lb"'))
+    raised = BEFORE.replace("revision = 1\n", "revision = 2\n").replace(CELLULOSE, '"4.6 lb"')
+    part(works, f"# looked through\n{BEFORE}", raised)
     answer = merge(works)
     assert answer.status == 0, answer
     assert works.git("log", "-1", "--format=%s") == "merge"

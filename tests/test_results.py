@@ -10,7 +10,7 @@ import pytest
 import tomli
 from hypothesis import given
 from hypothesis import strategies as st
-from in_memory import SETTINGS, files, of_files
+from in_memory import SETTINGS, files, of_files, shipped
 from msgspec import Struct, convert
 from msgspec.structs import replace
 from repository import Table, key, text, value
@@ -114,6 +114,16 @@ def test_what_a_row_comes_to(case: Case) -> None:
     found = of_test(measured(sheet(CASES.asked), case.row, of=of, house=MEAN if case.mean else ""), case.row["test"])
     assert (found.verdict, found.results[0].verdict) == (case.verdict, case.verdict), found.reason
     assert case.says in found.reason
+
+
+def test_every_shipped_rule_of_results_speaks_of_some_case() -> None:
+    ids = {entry.id for part in shipped().general() if part.startswith("results/") for entry in shipped().rules(part)}
+    heard = set()
+    for case in CASES.case:
+        of = {case.digest: OTHER[case.digest]} if case.digest else {}
+        heard |= {rule for rule, _, _ in said(measured(sheet(CASES.asked), case.row, of=of))}
+    assert len(ids) == 7
+    assert ids - heard == set()
 
 
 def test_a_test_without_result_is_open() -> None:
