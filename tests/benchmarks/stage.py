@@ -83,10 +83,11 @@ class Stage:
         self.short_line = self._line("short line", files(10, 40))
 
     def _proposal(self, made: Mapping[str, str]) -> Path:
-        """A commit that changes two lines of fifty formulas."""
+        """A commit that changes two lines of fifty formulas, each under its next revision."""
         fresh = not (self.folder / "proposal" / ".git").exists()
         sheets = [f"formulas/{formula_code(number)}.toml" for number in range(CHANGED)]
-        edits = {sheet: AMOUNT.sub(lambda found: f"{float(found[0]) + 0.1:.1f}", made[sheet], count=2) for sheet in sheets}
+        raised = {sheet: made[sheet].replace("revision = 1\n", "revision = 2\n") for sheet in sheets}
+        edits = {sheet: AMOUNT.sub(lambda found: f"{float(found[0]) + 0.1:.1f}", text, count=2) for sheet, text in raised.items()}
         place = self._repository("proposal", made, edits)
         if fresh:
             Repo(place).git("branch", "base")
