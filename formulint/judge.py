@@ -176,7 +176,7 @@ class Judge:
                     found += [(number, self.stamp(check.entry, fault, self._state(formula), code, "")) for fault in rule.check(subject)]
         found.sort(key=NUMBER)  # looked at in no order; told in that of the rules
         yield from (finding for _, finding in found)
-        yield from self.own_limits(subject, code)
+        yield from self.own_limits(subject, code) if formula.limits else ()
 
     def told_by(self, checks: Iterable[Check], subject: FormulaSubject, code: str) -> Iterator[Finding]:
         """What some of the checks of a formula have to say, as ``every`` would tell it."""

@@ -2,7 +2,8 @@
 
     { material = "GLYCOL", amount = "10.1 kg" },  # <- error dose/glycol-ceiling: 10.10 %
 
-A mark is a word for how it is meant (``error``, ``warning``, ``note``: it fails at that level; ``open``, ``review``), the
+A mark is a word for how it is meant (``error``, ``warning``, ``note``: it fails at that level; ``open``, ``review``; ``open note`` and
+``open warning`` are open, at that level), the
 rule, and words of the message; only the rule has to be there. What has no mark must be silent, but for notes of other
 rules, and for what other rules say that a paint of a few lines lacks. Lines may hold ``$name`` for the ``words`` of a case. A ``ladder`` is three cases of one line: ``inside``, ``at`` and
 ``outside`` stand for ``$amount`` in turn, and only outside does ``$told`` become the mark of its rule. ``texts`` are named
@@ -27,6 +28,7 @@ from repository import text
 from formulint.catalog import Catalog
 from formulint.finding import Finding, Level
 from formulint.judge import Judge, Scope
+from formulint.measured import findings as of_results
 from formulint.rulebook import Shipped
 from formulint.snapshot import Entry, Snapshot
 
@@ -34,7 +36,7 @@ HERE = Path(__file__).parent
 FOLDER = HERE / "cases" / "lint"
 SETTINGS = text({"format": 1, "units": "metric", "water_density": "1 kg/L"})
 LACKS = "presence/"
-_MARK = re.compile(r"# <- (?:(error|warning|note|open|review) )?([a-z-]+/[a-z0-9-]+)(?:: (.+?))?(?= *# <- | *$)", re.M)
+_MARK = re.compile(r"# <- (?:(error|warning|note|open note|open warning|open|review) )?([a-z-]+/[a-z0-9-]+)(?:: (.+?))?(?= *# <- | *$)", re.M)
 _CODE = re.compile(r'^code += "(.+)"', re.M)
 
 
@@ -169,13 +171,11 @@ def told(case: Case, packs: Shipped | None = None) -> list[tuple[str, int, Findi
     """File, line and finding of everything there is to say about the records of a case."""
     catalog = catalog_of(case.written, case.date, packs)
     names = [name for name in case.written if not name.startswith("formulint")]
-    formulas, materials = (
-        tuple(name for name in names if name.startswith(kind)) for kind in ("formulas/", "materials/")
+    formulas, materials, results = (
+        tuple(name for name in names if name.startswith(kind)) for kind in ("formulas/", "materials/", "results/")
     )
-    marks = [
-        (one, catalog.locate(one.fault.place))
-        for one in Judge(catalog).findings(Scope(formulas, materials, case.register))
-    ]
+    scope, judge = Scope(formulas, materials, case.register, results), Judge(catalog)
+    marks = [(one, catalog.locate(one.fault.place)) for one in (*judge.findings(scope), *of_results(judge, scope))]
     return [(mark.path, mark.line, finding) for finding, mark in marks]
 
 
@@ -203,7 +203,7 @@ def _fits(one: tuple[str, int, Finding], path: str, line: int, meant: str, rule:
     return (
         one[:2] == (path, line)
         and finding.rule == rule
-        and meant in ("", meaning(finding))
+        and meant in ("", meaning(finding), f"{meaning(finding)} {finding.level.name}")
         and words in f"{finding.fault.message} | {finding.fault.remedy}"
     )
 

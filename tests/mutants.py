@@ -44,11 +44,10 @@ class Altered(Shipped):
 
 
 def rules(root: Path) -> Iterator[tuple[str, Table]]:
-    """Every shipped rule of formulas and materials, as its part and its table; those of results are tried in test_results.py."""
+    """Every shipped rule, as its part and its table."""
     for path in sorted(root.glob("*/*.toml")):
         for table in tomli.loads(path.read_text(encoding="utf-8")).get("rule", ()):
-            if table["kind"] != "evidence":
-                yield f"{path.parent.name}/{path.stem}", table
+            yield f"{path.parent.name}/{path.stem}", table
 
 
 def shipped_rules() -> Iterator[tuple[str, Table]]:
@@ -295,11 +294,23 @@ def _hazard(table: Table) -> Iterator[tuple[str, Table]]:
             yield f"{key} without {word}", _with(table, (key, at), None)
 
 
+def _evidence(table: Table) -> Iterator[tuple[str, Table]]:
+    yield from _others(table, "check", ("on-file", "same-composition", "same-figures", "same-method", "not-in-future", "not-too-old", "within-limits"))
+    for at, word in enumerate(table.get("tests", ())):
+        yield f"tests without {word}", _with(table, ("tests", at), None)
+    if "max_age" in table:
+        for moved in _one_digit(table["max_age"]):
+            yield f"max_age {table['max_age']} -> {moved}", _with(table, ("max_age",), moved)
+    if "mean" in table:
+        yield "mean left out", _with(table, ("mean",), None)
+
+
 OPERATORS: dict[str, Callable[[Table], Iterator[tuple[str, Table]]]] = {
     "closure": _closure,
     "compatibility": _compatibility,
     "completeness": _completeness,
     "dose": _dose,
+    "evidence": _evidence,
     "exposure": _exposure,
     "hazard": _hazard,
     "limit": _limit,

@@ -72,7 +72,6 @@ def test_every_rule_speaks_of_some_case_or_probe_and_of_some_not() -> None:
 def test_every_kind_is_heard() -> None:
     heard = {KIND.get(rule, "market" if rule.startswith("voc/") else "") for rule in SPOKEN}
     heard |= {"limit"} if "house/dry-enough" in SPOKEN else set()  # no shipped rule is a limit: houses have them
-    heard |= {"evidence"}  # of results, which are judged beside formulas: test_results.py
     assert heard - {""} == set(KINDS)
 
 

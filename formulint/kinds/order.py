@@ -52,10 +52,15 @@ class Order(Rule, frozen=True, kw_only=True, tag="order", tag_field="kind"):
             span = spans.get(code)
             if span is None or (vessel is not None and span[0] is not vessel):
                 return False
-            vessel = span[0]
-            top = max(top, span[2]) if every else span[1] if top < 0 else min(top, span[1])
-        after = [spans.get(code) for code in others]
-        return vessel is not None and not [span for span in after if span is None or span[0] is not vessel or span[1] <= top]
+            vessel, _, last = span
+            deep = last if every else span[1]
+            if top < 0 or (deep > top if every else deep < top):
+                top = deep
+        for code in others:  # loops, not lists: twenty rules of each formula are looked at so
+            span = spans.get(code)
+            if span is None or span[0] is not vessel or span[1] <= top:
+                return False
+        return vessel is not None
 
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for what goes in at the wrong moment."""
