@@ -345,6 +345,11 @@ class Catalog:
             self._recent[file.name] = subject
         return subject
 
+    def forget(self, name: str) -> None:
+        """Let go of a formula that is done with: of thousands, to keep one costs more than to read one anew."""
+        self._formulas.pop(name, None)
+        self._recent.pop(name, None)
+
     def full(self, subject: FormulaSubject) -> Evaluation:
         """The values of a subject with all doses and substances: for tables and deltas, not for the way to "all is well"."""
         contents: dict[str, Content] = {code: stock.content for code, stock in subject.stocks.items()}

@@ -11,7 +11,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint import consistency
-from formulint.catalog import SETTINGS_FILE, Catalog, File, stem
+from formulint.catalog import RECENT, SETTINGS_FILE, Catalog, File, stem
 from formulint.consistency import MANY, few
 from formulint.equipment import Equipment
 from formulint.equipment import faults as of_equipment
@@ -82,7 +82,10 @@ class Judge:
         for name in scope.materials:
             found += self.material(self.catalog.material(name))
         for name in scope.formulas:
-            found += self.formula(self.catalog.formula(name))
+            told = [*self.formula(self.catalog.formula(name))]
+            found += told
+            if not told and len(scope.formulas) > RECENT:
+                self.catalog.forget(name)
         if scope.whole:
             found += self._equipment()
             found += self._granted(self._register())
