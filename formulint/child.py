@@ -55,30 +55,45 @@ class Child:
 
 def ask(command: Sequence[str], folder: str, environment: Mapping[str, str], stdin: bytes) -> tuple[int, bytes, bytes]:
     """Run a program to its end: exit status, output, complaints."""
-    if not DIRECT:
-        import subprocess
+    if DIRECT:
+        return Asked(command, folder, environment, stdin).answer()
+    import subprocess
 
-        ran = subprocess.run(tuple(command), cwd=folder, env=environment, input=stdin, capture_output=True, check=False)
-        return ran.returncode, ran.stdout, ran.stderr
-    fed, said = os.memfd_create("fed"), os.memfd_create("said")
-    out, into = os.pipe()
-    try:
-        with open(fed, "wb", closefd=False) as handle:
-            handle.write(stdin)
-        os.lseek(fed, 0, os.SEEK_SET)
+    ran = subprocess.run(tuple(command), cwd=folder, env=environment, input=stdin, capture_output=True, check=False)
+    return ran.returncode, ran.stdout, ran.stderr
+
+
+class Asked:
+    """A program that has been started and runs to its end while its caller does something else; only where ``DIRECT``."""
+
+    def __init__(self, command: Sequence[str], folder: str, environment: Mapping[str, str], stdin: bytes = b"") -> None:
+        fed, self._said = os.memfd_create("fed"), os.memfd_create("said")
+        self._out, into = os.pipe()
         try:
-            pid = _spawn(command, folder, environment, (fed, into, said))
+            with open(fed, "wb", closefd=False) as handle:
+                handle.write(stdin)
+            os.lseek(fed, 0, os.SEEK_SET)
+            self._pid = _spawn(command, folder, environment, (fed, into, self._said))
+        except BaseException:
+            os.close(self._out)
+            os.close(self._said)
+            raise
         finally:
+            os.close(fed)
             os.close(into)
-        with open(out, "rb", closefd=False) as answers:
-            text = answers.read()
-        status = os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
-        os.lseek(said, 0, os.SEEK_SET)
-        with open(said, "rb", closefd=False) as complaints:
-            return status, text, complaints.read()
-    finally:
-        for end in (fed, said, out):
-            os.close(end)
+
+    def answer(self) -> tuple[int, bytes, bytes]:
+        """Exit status, output, complaints, when it has ended; to be asked once."""
+        try:
+            with open(self._out, "rb", closefd=False) as answers:
+                text = answers.read()
+            status = os.waitstatus_to_exitcode(os.waitpid(self._pid, 0)[1])
+            os.lseek(self._said, 0, os.SEEK_SET)
+            with open(self._said, "rb", closefd=False) as complaints:
+                return status, text, complaints.read()
+        finally:
+            os.close(self._out)
+            os.close(self._said)
 
 
 def _spawn(command: Sequence[str], folder: str, environment: Mapping[str, str], ends: tuple[int, int, int]) -> int:

@@ -39,6 +39,8 @@ COMMANDS = {
     "demo": "build an invented paint works in a folder, and play three months of its history",
     "schema": "print the format of a record as JSON Schema, for editors",
 }
+OF_REPOSITORIES = ("lint", "properties", "diff", "gate", "history", "whereused", "results", "order", "mend", "release", "audit")
+"""Commands that begin with a question to git, which answers while the rest is loaded."""
 DESCRIPTION = """\
 Checks and compares formulas of water-borne paint that are kept as TOML files in git.
 Results are calculations for screening. Safety data sheets, local codes and qualified people decide.
@@ -51,6 +53,8 @@ def read(words: Sequence[str]) -> SimpleNamespace:
     start = plain_start(words, COMMANDS)
     if start is not None:
         folder, command, rest = start
+        if command in OF_REPOSITORIES and "--help" not in rest and "-h" not in rest:
+            import_module("formulint.plumbing").begin(folder)
         found = quick(_command(command).OPTIONS, rest)
         if found is not None:
             found.folder, found.command = folder, command

@@ -328,12 +328,10 @@ def quoted(name: str) -> str:
 
 def _describe(program: str, folder: str, handed: Mapping[str, str]) -> Where | None:
     git = plumbing.Git(program, folder, handed)
-    asked = ("--is-shallow-repository", "--absolute-git-dir")
-    # HEAD comes last: before the first commit, everything after it would go unanswered.
-    status, out, complaint = git.call("rev-parse", *asked, "--show-toplevel", "--revs-only", "HEAD")
+    status, out, complaint = git.call(*plumbing.DESCRIBE)
     top = 1
     if status and b"must be run in a work tree" in complaint:
-        status, out, complaint = git.call("rev-parse", *asked, "--revs-only", "HEAD")
+        status, out, complaint = git.call(*(word for word in plumbing.DESCRIBE if word != "--show-toplevel"))
         top = 0
     if status:
         if b"not a git repository (or any" in complaint:

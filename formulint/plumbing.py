@@ -10,7 +10,7 @@ import os
 from collections.abc import Mapping, Sequence
 from typing import IO
 
-from formulint.child import Child, ask
+from formulint.child import DIRECT, Asked, Child, ask
 from formulint.errors import UserError
 
 OLDEST = (2, 34)
@@ -64,6 +64,22 @@ _BROKEN = (
 )
 
 
+_AHEAD: dict[tuple[object, ...], Asked] = {}
+DESCRIBE = ("rev-parse", "--is-shallow-repository", "--absolute-git-dir", "--show-toplevel", "--revs-only", "HEAD")
+"""What is asked first about every repository. HEAD comes last: before the first commit, everything after it would go unanswered."""
+
+
+def begin(start: str) -> None:
+    """Ask about the repository of a folder before anything else of this package is loaded; what goes wrong shows when the answer is wanted."""
+    git = program()
+    try:
+        here, there = os.path.realpath(os.getcwd()), os.path.realpath(start)
+    except OSError:
+        return
+    if git is not None and os.path.isdir(there):
+        Git(git, there, handed_over() if there == here else {}).ahead(*DESCRIBE)
+
+
 class Git:
     """The program, called in one folder with one environment.
 
@@ -85,7 +101,19 @@ class Git:
 
     def call(self, *words: str, stdin: bytes = b"") -> tuple[int, bytes, bytes]:
         """Exit status, output and complaints, whatever they are."""
+        if not stdin and (ahead := _AHEAD.pop(self._question(words), None)) is not None:
+            return ahead.answer()
         return ask((*self.command, *words), self.folder, self.environment, stdin)
+
+    def ahead(self, *words: str) -> None:
+        """Ask what will be asked soon, so that git answers while its caller is still getting ready."""
+        if DIRECT:
+            while _AHEAD:  # a question that nobody asked after all
+                _AHEAD.popitem()[1].answer()
+            _AHEAD[self._question(words)] = Asked((*self.command, *words), self.folder, self.environment)
+
+    def _question(self, words: Sequence[str]) -> tuple[object, ...]:
+        return (*self.command, *words), self.folder, tuple(sorted(self.environment.items()))
 
     def run(self, *words: str, stdin: bytes = b"", accept: tuple[int, ...] = (0,)) -> bytes:
         """What git prints; UserError, with git's own words, where it ends otherwise than ``accept`` says."""
