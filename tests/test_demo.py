@@ -106,6 +106,7 @@ def test_settings_of_the_user_and_names_of_folders_change_nothing(plain: Played,
     assert elsewhere.answer == plain.answer
     log = ("log", "--all", "--format=%H %P %an %ae %ad %cn %ce %cd %B")
     assert elsewhere.repo.git(*log) == plain.repo.git(*log)
+    assert elsewhere.repo.git("for-each-ref") == plain.repo.git("for-each-ref")
 
 
 def test_nothing_is_written_outside_its_folder(plain: Played, elsewhere: Played) -> None:
@@ -126,6 +127,14 @@ def test_it_ends_on_main_clean_and_with_every_file_of_the_example(plain: Played)
     first = set(plain.repo.git("ls-tree", "-r", "--name-only", "main~15").split("\n"))
     example = {path.relative_to(STORY.parent).as_posix() for path in STORY.parent.rglob("*.toml") if STORY not in path.parents}
     assert first == example | {".gitattributes"}
+
+
+def test_what_it_released_holds_and_is_approved_as_stated(plain: Played) -> None:
+    assert plain.repo.git("tag").split() == ["approved/T-140-r3", "approved/T-140-r4"]
+    assert plain.repo.git("for-each-ref", "--format=%(taggeremail) %(taggerdate:short)", "refs/tags") == "<lab.manager@example.org> 2026-04-09\n<lab.manager@example.org> 2026-04-16"
+    told = " ".join(plain.answer.out.split("== Which one was sold")[1].split())
+    assert told.count("stated, not proved") == 3
+    assert plain.repo.git("ls-tree", "--name-only", "main", "releases/").split() == ["releases/T-140-r3.toml", "releases/T-140-r4.toml"]
 
 
 def test_lines_fit_a_page(plain: Played) -> None:
@@ -209,6 +218,7 @@ BAD: dict[str, tuple[dict[str, object], str, str]] = {
     "refused": ({"commit": "attempts/04-t140-unit-slip.patch"}, "T-140: more brush drag", 'should have begun with "Nothing stops a commit."'),
     "unsaid": ({**MENDED, "shows": ["changed RM-9999"]}, "T-149: preservative", 'should have begun with "changed RM-9999"'),
     "unfit": ({"commit": "commits/14-t210-revision-2.patch"}, "T-210 revision 2", "the patch should have fitted"),
+    "asked": ({"ask": "audit records", "by": "A <a@example.org>", "day": "2026-04-30", "status": 1}, "audit records", "exit status should have been 1"),
     "branch": ({"branch": "glycol"}, "the end", "should be on main and clean, not on glycol"),
 }
 
@@ -303,6 +313,10 @@ T-1  White: another paint (compositional)
   Density, lb/gal   10.53   10.49     -0.04  10.41 to 10.65  holds
   8 more without a printed difference
 
+The sheet
+  stage  material                                             as written     lb    gal  % of the batch
+  Post   RM-1 HEUR, high-shear builder, 20 %, pale, filtered     18.0 lb  18.00  2.069           1.710
+
 STOP formulas/T-1.toml, line 8: closure/batch
 """
 
@@ -325,6 +339,11 @@ CUTS = {
             "property         before  after  change           limit  verdict",
             "Density, lb/gal   10.53  10.49   -0.04  10.41 to 10.65  holds",
         ],
+    ),
+    "a line of a sheet": (
+        ["Post RM-1"],
+        70,
+        ["stage  material          as written     lb    gal  % of the batch", "Post   RM-1 HEUR, ..      18.0 lb  18.00  2.069           1.710"],
     ),
     "text order, whatever order is asked": (["8 more", "T-1 White:"], 60, ["T-1  White: another paint (compositional)", "8 more without a printed difference"]),
 }
