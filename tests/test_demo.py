@@ -343,7 +343,7 @@ CUTS = {
     "a line of a sheet": (
         ["Post RM-1"],
         70,
-        ["stage  material          as written     lb    gal  % of the batch", "Post   RM-1 HEUR, ..      18.0 lb  18.00  2.069           1.710"],
+        ["stage  material      as written     lb    gal  % of the batch", "Post   RM-1 HEUR ..     18.0 lb  18.00  2.069           1.710"],
     ),
     "text order, whatever order is asked": (["8 more", "T-1 White:"], 60, ["T-1  White: another paint (compositional)", "8 more without a printed difference"]),
 }
