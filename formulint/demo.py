@@ -57,6 +57,9 @@ class Step(Struct, frozen=True, forbid_unknown_fields=True):
         A branch that is taken in without a merge commit.
     take : str
         A branch that is taken in on a ``day``, which the hook refuses: git waits, and the next commit settles it.
+    ask : str
+        A command of formulint with its options, given ``by`` somebody (name and address) on a ``day``; it has to end with
+        ``status``. What it writes is recorded by the next commit whose patch holds no change.
     told, then : str
         What is said before and after it.
     shows : tuple of str
@@ -72,7 +75,10 @@ class Step(Struct, frozen=True, forbid_unknown_fields=True):
     gate: str = ""
     merge: str = ""
     take: str = ""
+    ask: str = ""
+    by: str = ""
     day: str = ""
+    status: int = 0
     answer: str = "yes"
     shows: tuple[str, ...] = ()
     then: str = ""
@@ -137,7 +143,7 @@ def story(source: str) -> Story:
 
 
 def patch(source: str, name: str) -> Patch:
-    """A patch in the form that git sends by mail; one without a change in it records what is staged."""
+    """A patch in the form that git sends by mail; one without a change in it records all that lies there."""
     with open(os.path.join(source, STORY, *name.split("/")), encoding="utf-8", newline="") as file:
         head, _, rest = file.read().partition("\n\n")
     fields = dict(line.split(": ", 1) for line in head.splitlines()[1:])
@@ -195,7 +201,7 @@ class Play:
         """One step, by the action that it names."""
         actions = {
             "commit": self._commit, "attempt": self._attempt, "branch": self._branch, "diff": self._diff,
-            "gate": self._gate, "merge": self._merge, "take": self._take,
+            "gate": self._gate, "merge": self._merge, "take": self._take, "ask": self._ask,
         }  # fmt: skip
         (action,) = (name for name in actions if getattr(step, name))
         if step.chapter:
@@ -273,12 +279,22 @@ class Play:
         self._result(f"REFUSED by {_rules(ran)}; git waits with the merge until it is settled")
         self._tell(step.then, INDENT)
 
+    def _ask(self, step: Step) -> None:
+        person, address = parseaddr(step.by)
+        self._open(f"{step.day}  {person}: $ formulint {step.ask}", step.told)
+        ran = self.works.tool(*step.ask.split(), by=Person(person, address, step.day))
+        self._show(ran, step.shows)
+        self._require(ran.status == step.status, f"the exit status should have been {step.status}", ran)
+        if ran.status:
+            self._result(f"NO by {_rules(ran)}; exit status {ran.status}")
+        self._tell(step.then, INDENT)
+
     # --- how it is done and compared ---------------------------------------------------------------------------------
 
     def _apply(self, made: Patch) -> None:
-        if made.diff:
-            ran = self.works.git("apply", "--index", "--whitespace=nowarn", "-", stdin=made.diff)
-            self._require(ran.status == 0, "the patch should have fitted", ran)
+        words = ("apply", "--index", "--whitespace=nowarn", "-") if made.diff else ("add", "--all", ".")
+        ran = self.works.git(*words, stdin=made.diff)
+        self._require(ran.status == 0, "the patch should have fitted", ran)
 
     def _record(self, made: Patch) -> Ran:
         self.works.judge_as_on(made.by.day)

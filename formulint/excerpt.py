@@ -14,7 +14,7 @@ GAP = 2
 
 _STARTS = ("at ", "see ", "do: ", "such as: ", "computed: ", "why: ", "rule ")
 _LABELS = ("STOP ", "OPEN ", "open ", "review ", "warning ", "note ")
-_HEADS = ("line ", "property ")
+_HEADS = ("line ", "property ", "stage ")
 _NAME = re.compile(r"\S+(?: \S+)*")
 _LABEL_WIDTH = 8
 
@@ -108,7 +108,8 @@ def narrowed(rows: Sequence[str], width: int) -> list[str]:
             keep.append(at)
     filled = ["".join(row[at] for at in keep) for row in filled]
     over = max(len(row.rstrip()) for row in filled) - width
-    start, end = filled[0].find("material"), filled[0].find("stage")
+    start = filled[0].find("material")
+    end = next((name.start() for name in _NAME.finditer(filled[0]) if name.start() > start), 0)
     if over > 0 and 0 <= start < end:
         names = [_shortened(row[start : end - GAP].rstrip(), end - GAP - start - over) for row in filled]
         room = max(map(len, names))

@@ -220,10 +220,10 @@ def mend_lines(findings: Iterable[Finding]) -> tuple[str, ...]:
 
 
 def stop_line(catalog: Catalog, finding: Finding) -> str:
-    """What stops, in one line: where and by which rule; the finding itself may have scrolled away."""
+    """What stops, in one line: where, if it is in a file, and by which rule; the finding itself may have scrolled away."""
     mark = catalog.locate(finding.fault.place)
     line = f", line {mark.line}" if mark.line else ""
-    return f"{mark.path}{line}: {finding.rule}"
+    return f"{mark.path}{line}: {finding.rule}" if mark.path else finding.rule
 
 
 CAUTION = "Screening by calculation: safety data sheets, local codes and qualified people decide."

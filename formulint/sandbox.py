@@ -166,9 +166,9 @@ class Sandbox:
         """Run git, its hooks included."""
         return self._run((self._git, *words), by, stdin)
 
-    def tool(self, *words: str) -> Ran:
+    def tool(self, *words: str, by: Person | None = None) -> Ran:
         """Run this very formulint."""
-        return self._run((*self.command, *words))
+        return self._run((*self.command, *words), by)
 
     def state(self) -> tuple[str, str, str]:
         """The branch, the commit it is at, and what differs from that on disk or in the index (empty: nothing)."""

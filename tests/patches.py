@@ -25,11 +25,24 @@ IN_KILOGRAMS = (
 )
 """Step 14 where the sheet is in kilograms already: the same solids, and water to make room."""
 
+THINNER = (amount("RM-1603", "12.0 lb", "11.0 lb"), replace('amount = "149.9 lb"', 'amount = "150.9 lb"'))
+"""Steps 17 and 18: less low-shear thickener, and water in its room."""
+
+CLOSURE = 'closure       = "0.5 %"          # a batch of 100 gal is right from 99.5 to 100.5\n'
+STATED = 'approvals     = "stated"         # nobody has a key yet: names are taken as written\n'
+
 EDITS: dict[str, Step] = {
     **STEPS,
     "14": STEPS["14"]._replace(edits={**STEPS["14"].edits, "T-210": IN_KILOGRAMS}),
+    "15-approvals-stated": Step("", "", {"formulint": (replace(CLOSURE, CLOSURE + STATED),)}),
+    "17": Step("", "", {"T-140": THINNER}),
+    "18": Step("", "", {"T-140": (raised, *THINNER)}),
     "glycol-back": Step("", "", {"T-120": (raised, amount("RM-1010", "6.0 lb", "5.0 lb"))}),
 }
+
+
+WHOLE = ("commits/00-import.patch", "release/16-t140-record-3.patch", "release/19-t140-record-4.patch")
+"""Patches without a change: what the example or a release wrote is recorded."""
 
 
 class Patch(NamedTuple):
@@ -68,7 +81,7 @@ def patches(folder: Path) -> Iterator[Patch]:
             repo.git("merge", "-q", "--ff-only", step["merge"])
         elif "take" in step:
             repo.git("merge", "-q", "--no-edit", step["take"])
-        elif name and "import" not in name:
+        elif name and name not in WHOLE:
             written = (STORY / name).read_text(encoding="utf-8")
             patch = Patch(name, written, "")
             yield patch._replace(made=f"{words(written)}---\n{change(repo, patch.number)}")

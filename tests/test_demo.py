@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pytest
-from patches import SCREENPLAY, STORY, patches
+from patches import SCREENPLAY, STORY, WHOLE, patches
 from played import GOLDEN, hostile, play, program, surroundings, telling
 from repos import Repo
 from repository import Answer
@@ -106,6 +106,7 @@ def test_settings_of_the_user_and_names_of_folders_change_nothing(plain: Played,
     assert elsewhere.answer == plain.answer
     log = ("log", "--all", "--format=%H %P %an %ae %ad %cn %ce %cd %B")
     assert elsewhere.repo.git(*log) == plain.repo.git(*log)
+    assert elsewhere.repo.git("for-each-ref") == plain.repo.git("for-each-ref")
 
 
 def test_nothing_is_written_outside_its_folder(plain: Played, elsewhere: Played) -> None:
@@ -116,16 +117,24 @@ def test_nothing_is_written_outside_its_folder(plain: Played, elsewhere: Played)
 def test_commits_are_named_in_the_story_and_refusals_leave_none(plain: Played) -> None:
     recorded = plain.repo.git("log", "--all", "--reverse", "--topo-order", "--format=%h").split()
     assert sorted(recorded) == sorted(line.split()[-1] for line in plain.answer.out.splitlines() if "   recorded as " in line)
-    assert len(recorded) == sum("commit" in step for step in SCREENPLAY["step"]) == 13
-    assert plain.answer.out.count("REFUSED by ") == 6
+    assert len(recorded) == sum("commit" in step for step in SCREENPLAY["step"]) == 17
+    assert plain.answer.out.count("REFUSED by ") == 7
 
 
 def test_it_ends_on_main_clean_and_with_every_file_of_the_example(plain: Played) -> None:
     assert plain.repo.git("status", "--porcelain", "--branch") == "## main"
     assert plain.repo.git("fsck", "--no-dangling") == ""
-    first = set(plain.repo.git("ls-tree", "-r", "--name-only", "main~10").split("\n"))
+    first = set(plain.repo.git("ls-tree", "-r", "--name-only", "main~15").split("\n"))
     example = {path.relative_to(STORY.parent).as_posix() for path in STORY.parent.rglob("*.toml") if STORY not in path.parents}
     assert first == example | {".gitattributes"}
+
+
+def test_what_it_released_holds_and_is_approved_as_stated(plain: Played) -> None:
+    assert plain.repo.git("tag").split() == ["approved/T-140-r3", "approved/T-140-r4"]
+    assert plain.repo.git("for-each-ref", "--format=%(taggeremail) %(taggerdate:short)", "refs/tags") == "<lab.manager@example.org> 2026-04-09\n<lab.manager@example.org> 2026-04-16"
+    told = " ".join(plain.answer.out.split("== Which one was sold")[1].split())
+    assert told.count("stated, not proved") == 3
+    assert plain.repo.git("ls-tree", "--name-only", "main", "releases/").split() == ["releases/T-140-r3.toml", "releases/T-140-r4.toml"]
 
 
 def test_lines_fit_a_page(plain: Played) -> None:
@@ -195,7 +204,9 @@ def test_with_a_git_that_cannot_merge_by_itself(short: Callable[..., Answer], tm
     git = shutil.which("git")
     script = f'#!/bin/sh\ncase " $* " in *" version "*|*" --version "*) echo git version 2.34.1 ;; *) exec "{git}" "$@" ;; esac\n'
     program(tmp_path / "bin" / "git", script)
-    proposals = SCREENPLAY["step"][next(at for at, step in enumerate(SCREENPLAY["step"]) if step.get("branch") == "glycol") :]
+    steps = SCREENPLAY["step"]
+    first, last = (next(at for at, step in enumerate(steps) if words in step.values()) for words in ("glycol", "release/15-approvals-stated.patch"))
+    proposals = steps[first:last]
     answer = short(IMPORTED, *(step for step in proposals if "diff" not in step))
     assert (answer.status, answer.err) == (0, "")
     assert "git 2.34.1 cannot merge without a work tree; from 2.38 on the gate answers here" in " ".join(answer.out.split())
@@ -207,6 +218,7 @@ BAD: dict[str, tuple[dict[str, object], str, str]] = {
     "refused": ({"commit": "attempts/04-t140-unit-slip.patch"}, "T-140: more brush drag", 'should have begun with "Nothing stops a commit."'),
     "unsaid": ({**MENDED, "shows": ["changed RM-9999"]}, "T-149: preservative", 'should have begun with "changed RM-9999"'),
     "unfit": ({"commit": "commits/14-t210-revision-2.patch"}, "T-210 revision 2", "the patch should have fitted"),
+    "asked": ({"ask": "audit records", "by": "A <a@example.org>", "day": "2026-04-30", "status": 1}, "audit records", "exit status should have been 1"),
     "branch": ({"branch": "glycol"}, "the end", "should be on main and clean, not on glycol"),
 }
 
@@ -262,7 +274,7 @@ def test_without_pre_commit_nothing_is_begun(tmp_path: Path) -> None:
 def test_patches_are_the_edits_of_the_story(tmp_path: Path) -> None:
     found = list(patches(tmp_path / "works"))
     assert [one.name for one in found if one.written != one.made] == [], "python tests/patches.py renews them"
-    assert {one.name for one in found} | {"commits/00-import.patch"} == {path.relative_to(STORY).as_posix() for path in STORY.rglob("*.patch")}
+    assert {one.name for one in found} | set(WHOLE) == {path.relative_to(STORY).as_posix() for path in STORY.rglob("*.patch")}
 
 
 def test_patches_bear_the_words_of_the_story() -> None:
@@ -274,8 +286,8 @@ def test_patches_bear_the_words_of_the_story() -> None:
 
 def test_git_takes_the_patches_of_commits_as_mail(works: Repo) -> None:
     kept = ("log", "--format=%T %an %ae %at %B")
-    played = works.git(*kept, "main~1")
-    works.git("switch", "-q", "--detach", "main~10")
+    played = works.git(*kept, "main~6")
+    works.git("switch", "-q", "--detach", "main~15")
     mails = sorted(str(path) for path in STORY.glob("commits/*.patch") if "import" not in path.name)
     works.git("am", "-q", "--no-gpg-sign", *mails)
     assert works.git(*kept) == played
@@ -301,6 +313,10 @@ T-1  White: another paint (compositional)
   Density, lb/gal   10.53   10.49     -0.04  10.41 to 10.65  holds
   8 more without a printed difference
 
+The sheet
+  stage  material                                             as written     lb    gal  % of the batch
+  Post   RM-1 HEUR, high-shear builder, 20 %, pale, filtered     18.0 lb  18.00  2.069           1.710
+
 STOP formulas/T-1.toml, line 8: closure/batch
 """
 
@@ -323,6 +339,11 @@ CUTS = {
             "property         before  after  change           limit  verdict",
             "Density, lb/gal   10.53  10.49   -0.04  10.41 to 10.65  holds",
         ],
+    ),
+    "a line of a sheet": (
+        ["Post RM-1"],
+        70,
+        ["stage  material      as written     lb    gal  % of the batch", "Post   RM-1 HEUR ..     18.0 lb  18.00  2.069           1.710"],
     ),
     "text order, whatever order is asked": (["8 more", "T-1 White:"], 60, ["T-1  White: another paint (compositional)", "8 more without a printed difference"]),
 }

@@ -15,6 +15,7 @@ from signing import DAY, FLAT, MANAGER, OFFICER, SETTINGS, House, Keys, lose, re
 from story import amount, replace
 
 from formulint.released import ReleaseRecord, text_of
+from formulint.render import FORMATS
 from formulint.shape import read_table
 
 RECORD = "releases/T-101-r1.toml"
@@ -170,6 +171,14 @@ def test_what_is_not_proved_is_refused_and_named(house: House, case: str) -> Non
     assert answer.status == 1 and rule in refused(answer), answer.said
     assert all(one["remedy"] for one in json.loads(answer.out)["results"] if one["rule"].startswith(("release/", "approval/")))
     assert house.records == []
+
+
+@pytest.mark.parametrize("how", sorted(FORMATS))
+def test_a_finding_that_is_in_no_file_shows_no_empty_place(house: House, how: str) -> None:
+    house.commit({}, day="2026-01-21")
+    said = house.ask("release", "T-101", "--today", DAY, how=how).out
+    assert "release/date" in said
+    assert re.findall(r"NO: *:|\bat *$|>at *<|^\s*[*-]?\s*line \d+$|  \n +\n", said, re.MULTILINE) == []
 
 
 def test_a_premix_on_the_bench_is_judged_as_what_is_sold(house: House) -> None:

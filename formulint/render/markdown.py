@@ -91,7 +91,7 @@ def _section(section: Section) -> list[str]:
 
 def _finding(one: Located) -> str:
     fault = one.finding.fault
-    parts = [f"- **{label(one.finding)}** {markdown(fault.message)}  ", f"  {markdown(place(one.mark))}  "]
+    parts = [f"- **{label(one.finding)}** {markdown(fault.message)}  ", *([f"  {markdown(place(one.mark))}  "] if one.mark.path else [])]
     if one.said:
         parts.append(f"  {markdown(one.said)}  ")
     if fault.remedy:

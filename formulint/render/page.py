@@ -128,7 +128,7 @@ def _finding(one: Located) -> list[str]:
     lines = [
         f'<div class="finding {mark}">',
         f'<p><strong class="{mark}">{html(label(finding))}</strong> {html(fault.message, 2000)}</p>',
-        f'<p class="said">at {html(place(one.mark))}</p>',
+        *([f'<p class="said">at {html(place(one.mark))}</p>'] if one.mark.path else []),
         *(f'<p class="said">see {html(place(related))}</p>' for related in one.related[:3]),
     ]
     if one.said:

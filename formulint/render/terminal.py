@@ -84,7 +84,7 @@ def label(finding: Finding) -> str:
 
 
 def place(mark: Mark) -> str:
-    """``formulas/T-101.toml, line 12``."""
+    """``formulas/T-101.toml, line 12``; empty where a finding is about no file."""
     return f"{mark.path}, line {mark.line}" if mark.line else mark.path
 
 
@@ -95,7 +95,7 @@ def finding_lines(one: Located, width: int, told: set[str]) -> list[str]:
     lines = wrapped(safe(fault.message), width, " " * len(head))
     lines[0] = head + lines[0].lstrip()
     indent = " " * 10
-    lines += wrapped(f"at {safe(place(one.mark))}", width, indent)
+    lines += wrapped(f"at {safe(place(one.mark))}", width, indent) if one.mark.path else []
     for mark in one.related[:3]:
         lines += wrapped(f"see {safe(place(mark))}", width, indent)
     if one.said:
