@@ -27,6 +27,7 @@ PATTERNS = {
     "^[a-z0-9]+(-[a-z0-9]+)*$": "only small letters, digits and single hyphens between them",
     "^[A-Z]{3}$": "exactly three capital letters",
     **{f"^{kind}1:[0-9a-f]{{64}}$": f"{kind}1: and 64 digits and letters a to f, as formulint results prints them" for kind in "cdm"},
+    "^([0-9A-Fa-f]{40}|[0-9A-Fa-f]{64})$": "40 or 64 digits and letters a to f, as gpg --fingerprint prints them, without blanks",
 }
 """What the patterns of the declarations mean, in words."""
 
