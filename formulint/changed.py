@@ -16,7 +16,6 @@ from formulint.fields import FieldChange, written
 from formulint.formula import Formula
 from formulint.interval import ends
 from formulint.lines import LineChange
-from formulint.plant_control import unseen
 from formulint.properties import SUBSTANCE
 from formulint.quantity import in_unit, show, step_in
 from formulint.report import Cell, Located, Section, Table, Tone, counted
@@ -49,9 +48,9 @@ LINE_DIGITS = 2  # of a line's difference per 100 gal or 1000 L
 
 
 def change_section(
-    before: Catalog, after: Catalog, change: FormulaChange, found: Sequence[Located], hazards: bool = True, drawn: tuple[Picture, ...] = ()
+    before: Catalog, after: Catalog, change: FormulaChange, found: Sequence[Located], review: bool = True, drawn: tuple[Picture, ...] = ()
 ) -> Section:
-    """One formula of a comparison, with what moves in its ``hazards``; one line where it came or went as a whole, or cannot be read."""
+    """One formula of a comparison, for a ``review`` with what plant control would not notice and what moves in its hazards; one line where it came or went as a whole, or cannot be read."""
     called = f"{change.code}  {change.name}".rstrip()
     if change.unread:
         return Section(f"{called}: {change.unread}", tuple(found))
@@ -67,11 +66,15 @@ def change_section(
         remarks.append(f"{len(change.properties) - len(moved)} more without a printed difference")
     if len(moved) > len(told):
         remarks.append(f"{counted(len(moved) - len(told), 'substance')} moved by less than {100 * least:g} % with the batch")
-    if hazards:
+    if review:
         from formulint.hazard_report import moved as hazards_moved  # their figures are not read while a commit waits
 
         remarks += hazards_moved(before, after, change)
-    remarks += [*due_words(due_now(before, after, change)), *unseen(before, after, change)]
+    remarks += due_words(due_now(before, after, change))
+    if review:
+        from formulint.plant_control import unseen  # a remark for whoever reviews
+
+        remarks += unseen(before, after, change)
     if change.gone:
         remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
     words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]
@@ -90,14 +93,14 @@ def due_now(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[Due
 
 
 def change_sections(
-    before: Catalog, after: Catalog, changes: Iterable[FormulaChange], found: Mapping[str, Sequence[Located]], hazards: bool = True,
+    before: Catalog, after: Catalog, changes: Iterable[FormulaChange], found: Mapping[str, Sequence[Located]], review: bool = True,
     drawn: Mapping[str, tuple[Picture, ...]] = NO_PICTURES,
 ) -> list[Section]:
     """The formulas of a comparison with what was ``found`` about each and its pictures; those in which nothing printed moves are named together."""
     sections: list[Section] = []
     quiet: list[Section] = []
     for one in changes:
-        section = change_section(before, after, one, found.get(one.code, ()), hazards, drawn.get(one.code, ()))
+        section = change_section(before, after, one, found.get(one.code, ()), review, drawn.get(one.code, ()))
         silent = one.change is Change.data and not (section.findings or section.tables or one.gone)
         (quiet if silent else sections).append(section)
     if quiet:

@@ -49,5 +49,5 @@ def with_deltas(report: Report, staged: Staged, found: Deltas) -> Report:
     if before is None:
         return replace(report, facts=facts)
     sections = record_sections(one for one in found.records if "cannot be read" not in one.word)  # said by the findings
-    sections += change_sections(before, after, [one for one in found.formulas if printed_moves(after, one)], {}, hazards=False)
+    sections += change_sections(before, after, [one for one in found.formulas if printed_moves(after, one)], {}, review=False)
     return replace(report, facts=facts, sections=(*report.sections, *sections))

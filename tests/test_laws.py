@@ -258,7 +258,7 @@ def encloses(wide: Value, exact: Value) -> bool:
     return low - slack <= value <= high + slack
 
 
-@settings(max_examples=50, derandomize=True, deadline=None)
+@settings(max_examples=25, derandomize=True, deadline=None)
 @given(pair=ranged())
 def test_ranges_enclose_every_paint_within_them(pair: tuple[Paint, Paint]) -> None:
     wide, exact = (one.evaluation for one in pair)
