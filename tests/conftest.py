@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from repos import FIRST_DAY, IDENTITY
+from signing import Keys
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -28,3 +29,9 @@ def surroundings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
         for name, value in fixed.items():
             patch.setenv(name, value)
         yield
+
+
+@pytest.fixture(scope="session")
+def keys(tmp_path_factory: pytest.TempPathFactory) -> Keys:
+    """Private keys of the people of a house, made once."""
+    return Keys(tmp_path_factory.mktemp("keys"))

@@ -60,11 +60,6 @@ def test_what_a_message_approves(text: str, found: list[What]) -> None:
 # --- who, by which key -------------------------------------------------------------------------------------------
 
 
-@pytest.fixture(scope="session")
-def keys(tmp_path_factory: pytest.TempPathFactory) -> Keys:
-    return Keys(tmp_path_factory.mktemp("keys"))
-
-
 @pytest.fixture
 def house(tmp_path: Path, keys: Keys) -> House:
     return signed_house(tmp_path / "house", keys)

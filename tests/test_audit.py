@@ -16,11 +16,6 @@ SECOND = both(replace("revision = 1", "revision = 2"), amount("RM-1901", "1.5 lb
 QUESTIONS = ("valid T-101 --on 2026-01-20", "approval T-101", "changes T-101", "concessions", "records")
 
 
-@pytest.fixture(scope="session")
-def keys(tmp_path_factory: pytest.TempPathFactory) -> Keys:
-    return Keys(tmp_path_factory.mktemp("keys"))
-
-
 @pytest.fixture
 def house(tmp_path: Path, keys: Keys) -> House:
     """Revision 1 released on the 20th of January, revision 2 on the 10th of February, withdrawn on the 1st of March."""

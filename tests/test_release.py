@@ -22,11 +22,6 @@ RECORD = "releases/T-101-r1.toml"
 SECOND = both(replace("revision = 1", "revision = 2"), amount("RM-1901", "1.5 lb", "1.6 lb"))
 
 
-@pytest.fixture(scope="session")
-def keys(tmp_path_factory: pytest.TempPathFactory) -> Keys:
-    return Keys(tmp_path_factory.mktemp("keys"))
-
-
 @pytest.fixture
 def house(tmp_path: Path, keys: Keys) -> House:
     return signed_house(tmp_path / "house", keys)

@@ -48,11 +48,6 @@ POINTS: dict[str, dict[str, object]] = {
 }
 
 
-@pytest.fixture(scope="session")
-def keys(tmp_path_factory: pytest.TempPathFactory) -> Keys:
-    return Keys(tmp_path_factory.mktemp("keys"))
-
-
 @pytest.fixture
 def house(tmp_path: Path, keys: Keys) -> House:
     """A house that may release T-101."""
