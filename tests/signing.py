@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import os
 import subprocess
+import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import NamedTuple
@@ -69,7 +70,7 @@ class House(NamedTuple):
 
     def seals(self, code: str, at: str = "HEAD") -> str:
         """The words by which a formula is approved."""
-        call = ("python", "-m", "formulint", "-C", str(self.repo), "approve", code, "--at", at)
+        call = (sys.executable, "-m", "formulint", "-C", str(self.repo), "approve", code, "--at", at)
         return subprocess.run(call, capture_output=True, text=True, check=True).stdout
 
     def approve(self, code: str = "T-101", who: str = MANAGER, at: str = "HEAD", day: str = DAY, text: str = "", key: str | None = None, name: str = "") -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -311,7 +312,7 @@ def test_an_openpgp_key_counts_where_its_fingerprint_is_pinned(tmp_path: Path, k
 
 
 def approve(house: House, *words: str) -> subprocess.CompletedProcess[str]:
-    call = ("python", "-m", "formulint", "-C", str(house.repo), "approve", *words)
+    call = (sys.executable, "-m", "formulint", "-C", str(house.repo), "approve", *words)
     return subprocess.run(call, capture_output=True, text=True, check=False)
 
 
