@@ -6,10 +6,10 @@ unit of the batch, so that a change of unit is no change, and a change of the la
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Mapping
-from functools import lru_cache
-from typing import TYPE_CHECKING
+from functools import cache, lru_cache
+from importlib import import_module
+from typing import TYPE_CHECKING, Protocol
 
 from msgspec import UnsetType
 from msgspec.json import Encoder
@@ -29,6 +29,12 @@ DATA_FIELDS = (
     "nonvolatile_density", "film_density", "active", "pigment", "pigment_density", "oil_absorption", "surface_area",
     "dispersant_demand", "binder_index", "ionic", "minimum_film_temperature", "film_temperature_drop", "ph", "disclosure", "supplier", "tags",
 )  # fmt: skip
+
+
+class Hash(Protocol):
+    """What a hash gives."""
+
+    def hexdigest(self) -> str: ...
 
 
 def composition(formula: Formula, blend: Callable[[str], str | None]) -> str:
@@ -201,6 +207,8 @@ def _text(content: object) -> bytes:
     text = _PLAIN.encode(content)
     if text.isascii() and b"\\" not in text and b"\x7f" not in text:
         return text
+    import json  # hardly ever needed, and a commit would wait for it
+
     return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=True).encode()  # where the two do not write the same
 
 
@@ -209,6 +217,16 @@ def _seal(prefix: str, content: object) -> str:
 
 
 def _sealed(prefix: str, text: bytes) -> str:
-    from hashlib import sha256  # not on the way to "all is well"
+    return f"{prefix}:{_sha256()(text).hexdigest()}"
 
-    return f"{prefix}:{sha256(text).hexdigest()}"
+
+@cache
+def _sha256() -> Callable[[bytes], Hash]:
+    """SHA-256 as the interpreter brings it: ``hashlib`` loads a library of ciphers first, for which a commit would wait."""
+    for name in ("_sha2", "_sha256", "hashlib"):  # from Python 3.12, before it, and where an interpreter is built without
+        try:
+            algorithm: Callable[[bytes], Hash] = import_module(name).sha256
+        except ImportError:
+            continue
+        return algorithm
+    raise ImportError("no SHA-256 in this Python")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from hashlib import sha256
 
 import pytest
@@ -51,6 +52,14 @@ def test_edit(name: str) -> None:
 @pytest.mark.parametrize("code", GOLDEN)
 def test_golden(code: str) -> None:
     assert digests(shelf(base()), code) == GOLDEN[code]
+
+
+@pytest.mark.parametrize("lacking", [(), ("_sha2",), ("_sha2", "_sha256")])
+def test_every_python_gives_the_same(monkeypatch: pytest.MonkeyPatch, lacking: tuple[str, ...]) -> None:
+    for name in lacking:
+        monkeypatch.setitem(sys.modules, name, None)
+    digest._sha256.cache_clear()
+    assert digests(shelf(base()), "T-1") == GOLDEN["T-1"]
 
 
 def test_each_digest_says_what_it_is_of() -> None:
