@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import IntEnum
+from functools import cache
 
 from msgspec import Struct
 
@@ -11,8 +12,6 @@ from formulint.equipment import Equipment
 from formulint.formula import Addition, Formula, Process, Stage
 from formulint.kinds import KINDS
 from formulint.material import Component, Material
-from formulint.released import ReleaseRecord
-from formulint.result import Results, Row
 from formulint.rule import Rule
 from formulint.settings import Settings
 from formulint.standing import Old, Standing
@@ -82,7 +81,7 @@ ROW: dict[str, Change] = {
 }
 COMPONENT: dict[str, Change] = _all(Change.data, "name share cas hazards hazard_figures volatile boiling_point density")
 
-TABLE: dict[type[Struct], dict[str, Change]] = {
+PAINT: dict[type[Struct], dict[str, Change]] = {
     Formula: FORMULA,
     Stage: STAGE,
     Process: PROCESS,
@@ -90,18 +89,31 @@ TABLE: dict[type[Struct], dict[str, Change]] = {
     Material: MATERIAL,
     Component: COMPONENT,
     Equipment: EQUIPMENT,
-    Results: RESULTS,
-    Row: ROW,
-    **{record: _all(Change.policy, " ".join(record.__struct_encode_fields__)) for record in (Settings, Concession, Standing, Old, ReleaseRecord, Rule, *KINDS.values())},
 }
-"""Each record with the classes of its fields; a table that is not listed has the class of the field it stands in."""
+"""What a paint, its materials and its vessels are written in: the records that most commits are about."""
+
+
+@cache
+def table() -> dict[type[Struct], dict[str, Change]]:
+    """Each record with the classes of its fields; a table that is not listed has the class of the field it stands in."""
+    from formulint.released import ReleaseRecord  # few commits touch records or results, and none waits for them
+    from formulint.result import Results, Row
+
+    policy: tuple[type[Struct], ...] = (Settings, Concession, Standing, Old, ReleaseRecord, Rule, *KINDS.values())
+    asked = {record: _all(Change.policy, " ".join(record.__struct_encode_fields__)) for record in policy}
+    return {**PAINT, Results: RESULTS, Row: ROW, **asked}
+
+
+def classes(record: type[Struct]) -> dict[str, Change]:
+    """The classes of the fields of a record; empty for a table that is not listed."""
+    return PAINT.get(record) or table().get(record, {})
 
 
 def of_fields(record: type[Struct], before: Struct, after: Struct) -> dict[str, Change]:
     """The fields that differ between two records of one type, each with its class."""
     names = zip(record.__struct_fields__, record.__struct_encode_fields__, strict=True)
     return {
-        spelled: TABLE[record][spelled]
+        spelled: classes(record)[spelled]
         for name, spelled in names
         if getattr(before, name) != getattr(after, name)
     }

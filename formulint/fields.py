@@ -8,7 +8,7 @@ from datetime import date
 import msgspec
 from msgspec import Struct
 
-from formulint.change import TABLE, Change
+from formulint.change import Change, classes
 from formulint.figure import Figure
 from formulint.finding import KeyPath
 
@@ -30,7 +30,7 @@ def of_records(old: Struct, new: Struct) -> Iterator[FieldChange]:
     kind = type(new)
     for name, spelled in zip(kind.__struct_fields__, kind.__struct_encode_fields__, strict=True):
         if spelled not in APART:
-            change = TABLE.get(kind, {}).get(spelled, Change.policy)
+            change = classes(kind).get(spelled, Change.policy)
             yield from of_values(getattr(old, name), getattr(new, name), change, (spelled,))
 
 

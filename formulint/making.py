@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from msgspec import Struct
 from msgspec.structs import replace
 
-from formulint.change import TABLE, Change
+from formulint.change import ADDITION, STAGE, Change
 from formulint.fields import FieldChange, of_values, written
 from formulint.finding import KeyPath
 from formulint.formula import Addition, Formula, Stage
@@ -66,7 +66,7 @@ def _of_stage(old: Stage, new: Stage, keys: KeyPath) -> Iterator[FieldChange]:
     for field in ("name", "kind", "vessel", "note"):
         was, now = getattr(old, field), getattr(new, field)
         if was != now:
-            yield FieldChange(TABLE[Stage][field], (*keys, field), f"{new.name}, {field}", written(was), written(now))
+            yield FieldChange(STAGE[field], (*keys, field), f"{new.name}, {field}", written(was), written(now))
     for one in of_values(old.process, new.process, Change.procedural, (*keys, "process")):
         yield replace(one, what=f"{new.name}, {' '.join(str(key) for key in one.keys[2:]).replace('_', ' ')}")
 
@@ -88,7 +88,7 @@ def _of_lines(stage: str, before: dict[_Key, _Line], after: dict[_Key, _Line], k
         if one and other:
             for field in dict.fromkeys((*one.said, *other.said)):
                 if one.said.get(field) != other.said.get(field):
-                    sort = TABLE[Addition][field]
+                    sort = ADDITION[field]
                     yield FieldChange(sort, place, f"{name}, {field}", one.said.get(field), other.said.get(field))
             was, now = (_behind(line, before, after) for line in (one, other))
             if other.work and set(was) != set(now) and was[-1:] != now[-1:]:
@@ -96,7 +96,7 @@ def _of_lines(stage: str, before: dict[_Key, _Line], after: dict[_Key, _Line], k
         elif (here := one or other) and (here.work or here.said):
             listed = ", ".join(f"{field} {text}" for field, text in here.said.items())
             words = f"after {_named(here.before)}" + (f": {listed}" if listed else "") if here.work else listed
-            sort = Change.procedural if here.work else max(TABLE[Addition][field] for field in here.said)
+            sort = Change.procedural if here.work else max(ADDITION[field] for field in here.said)
             yield FieldChange(sort, place, name, words if one else None, words if other else None)
 
 

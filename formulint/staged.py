@@ -14,7 +14,7 @@ from formulint.errors import UserError
 from formulint.finding import Finding, Place
 from formulint.judge import Judge
 from formulint.rulebook import Shipped
-from formulint.scope import Touched, touched
+from formulint.scope import Touched, preload, touched
 from formulint.settings_check import require_settings
 from formulint.snapshot import Snapshot
 from formulint.standing import STANDING_FILE
@@ -56,6 +56,7 @@ def judge(folder: str, today: date | None) -> Staged | None:
     reach = touched(catalog, changes, before)
     if not reach.anything and not odd & ours:
         return None
+    preload(catalog, reach.formulas)  # a round with git for all of it: waiting for one file at a time adds up
     asked = Judge(catalog)
     found = asked.findings(reach.scope)
     if reach.results:
