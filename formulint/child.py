@@ -67,33 +67,34 @@ class Asked:
     """A program that has been started and runs to its end while its caller does something else; only where ``DIRECT``."""
 
     def __init__(self, command: Sequence[str], folder: str, environment: Mapping[str, str], stdin: bytes = b"") -> None:
-        fed, self._said = os.memfd_create("fed"), os.memfd_create("said")
-        self._out, into = os.pipe()
+        # Files in memory: a pipe is soon full, and a program that is not read from yet would wait.
+        fed, self._out, self._said = (os.memfd_create(name) for name in ("fed", "out", "said"))
         try:
             with open(fed, "wb", closefd=False) as handle:
                 handle.write(stdin)
             os.lseek(fed, 0, os.SEEK_SET)
-            self._pid = _spawn(command, folder, environment, (fed, into, self._said))
+            self._pid = _spawn(command, folder, environment, (fed, self._out, self._said))
         except BaseException:
             os.close(self._out)
             os.close(self._said)
             raise
         finally:
             os.close(fed)
-            os.close(into)
 
     def answer(self) -> tuple[int, bytes, bytes]:
         """Exit status, output, complaints, when it has ended; to be asked once."""
         try:
-            with open(self._out, "rb", closefd=False) as answers:
-                text = answers.read()
             status = os.waitstatus_to_exitcode(os.waitpid(self._pid, 0)[1])
-            os.lseek(self._said, 0, os.SEEK_SET)
-            with open(self._said, "rb", closefd=False) as complaints:
-                return status, text, complaints.read()
+            return status, _all_of(self._out), _all_of(self._said)
         finally:
             os.close(self._out)
             os.close(self._said)
+
+
+def _all_of(file: int) -> bytes:
+    os.lseek(file, 0, os.SEEK_SET)
+    with open(file, "rb", closefd=False) as handle:
+        return handle.read()
 
 
 def _spawn(command: Sequence[str], folder: str, environment: Mapping[str, str], ends: tuple[int, int, int]) -> int:

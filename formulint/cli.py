@@ -41,6 +41,8 @@ COMMANDS = {
 }
 OF_REPOSITORIES = ("lint", "properties", "diff", "gate", "history", "whereused", "results", "order", "mend", "release", "audit")
 """Commands that begin with a question to git, which answers while the rest is loaded."""
+OF_ONE_STATE = ("lint", "properties", "order", "mend", "whereused", "results")
+"""Those of them that go on to ask for the names of what is staged, or of what lies on disk."""
 DESCRIPTION = """\
 Checks and compares formulas of water-borne paint that are kept as TOML files in git.
 Results are calculations for screening. Safety data sheets, local codes and qualified people decide.
@@ -55,6 +57,9 @@ def read(words: Sequence[str]) -> SimpleNamespace:
         folder, command, rest = start
         if command in OF_REPOSITORIES and "--help" not in rest and "-h" not in rest:
             import_module("formulint.plumbing").begin(folder)
+            if command in OF_ONE_STATE:
+                _lean()
+                import_module("formulint.ahead").begin(folder, rest)
         found = quick(_command(command).OPTIONS, rest)
         if found is not None:
             found.folder, found.command = folder, command
@@ -130,24 +135,34 @@ def _command(name: str) -> ModuleType:
     return import_module(f"formulint.commands.{name}")
 
 
+class _Late(ModuleType):
+    """Stands in for a module until somebody asks for something in it."""
+
+    def __getattr__(self, name: str) -> object:
+        if sys.modules.get(self.__name__) is self:
+            del sys.modules[self.__name__]
+        return getattr(import_module(self.__name__), name)
+
+
 def _lean() -> None:
     """Import msgspec without what it brings along and does not need.
 
     ``typing_extensions`` is there for others, and costs an eighth of a whole run to import. Of ``platform``, a
-    thousand lines of patterns, its ``uuid`` asks only for the name of the system.
+    thousand lines of patterns, its ``uuid`` asks only for the name of the system; ``textwrap`` it needs for schemas alone.
     """
     if "msgspec" in sys.modules or "typing_extensions" in sys.modules:
         return
-    stands_in = ModuleType("platform")
-    stands_in.__dict__["system"] = lambda: os.uname().sysname
-    kept = {"typing_extensions": None, "platform": sys.modules.get("platform", stands_in)}
-    sys.modules.update(kept)  # type: ignore[arg-type]
+    system = ModuleType("platform")
+    system.__dict__["system"] = lambda: os.uname().sysname
+    stand_ins = {one.__name__: one for one in (system, _Late("textwrap")) if one.__name__ not in sys.modules}
+    sys.modules.update({"typing_extensions": None, **stand_ins})  # type: ignore[dict-item]
     try:
         import_module("msgspec")
     finally:
         del sys.modules["typing_extensions"]
-        if sys.modules["platform"] is stands_in:
-            del sys.modules["platform"]
+        for name, one in stand_ins.items():
+            if sys.modules.get(name) is one:
+                del sys.modules[name]
 
 
 def _cannot(error: UserError) -> int:

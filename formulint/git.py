@@ -23,11 +23,17 @@ _EMPTY_FILE = {
     40: "e69de29bb2d1d6434b8b29ae775ad8c2e48c5391",
     64: "473a0f4c3be8a93681a267e3b1e9a7dcda1185436fe141f7749120a303721813",
 }
+_STAGED = ("ls-files", "-s", "-z")
+_PRESENT = ("ls-files", "-z", "--cached", "--others", "--exclude-standard", "--deduplicate", "--")
 _HEAD = "%H%n%ct%n%an <%ae>%n%s"
 _EMPTY_TREE = {
     40: "4b825dc642cb6eb9a060e54bf8d69288fbee4904",
     64: "6ef19b41225c5369f1c104d45d8d85efa9b057b53b14b4b9b939dd74decc5321",
 }
+
+
+FOUND: dict[str, Repository] = {}
+"""Repositories by the folder they were looked for from, where ``find`` has answered before it is asked; see ``ahead``."""
 
 
 class Difference(Struct, frozen=True):
@@ -160,7 +166,7 @@ class Repository:
         files: list[Row] = []
         unmerged: dict[str, None] = {}
         empty: list[str] = []
-        for line in _lines(self.git.run("ls-files", "-s", "-z")):
+        for line in _lines(self.git.run(*_STAGED)):
             head, _, name = line.partition("\t")
             mode, oid, stage = head.split(" ")
             if stage != "0":
@@ -196,13 +202,22 @@ class Repository:
 
         Tracked names may be gone from disk; a repository inside this one is a name that ends in "/".
         """
-        words = ("ls-files", "-z", "--cached", "--others", "--exclude-standard", "--deduplicate", "--", *paths)
-        return _lines(self.git.run(*words))
+        return _lines(self.git.run(*_PRESENT, *paths))
+
+    def present_ahead(self, paths: Sequence[str]) -> None:
+        """Ask for what ``present`` will want, and go on without waiting."""
+        self.git.ahead(*_PRESENT, *paths)
 
     def staged_differences(self) -> list[Difference]:
         """What is staged against HEAD, a rename being one file less and one more. There must be a HEAD."""
         assert self.head is not None
         return self._differences("diff-index", "--cached", self.head)
+
+    def staged_ahead(self) -> None:
+        """Ask for what ``staged`` and ``staged_differences`` will want, and go on without waiting."""
+        self.git.ahead(*_STAGED)
+        if self.head is not None:
+            self.git.ahead(*_compared("diff-index", "--cached", self.head))
 
     def differences(self, old: str, new: str) -> list[Difference]:
         """What two commits (full ids) do not share, over the whole tree."""
@@ -231,11 +246,8 @@ class Repository:
                 found.append(Passage(commit, seconds, author, subject, []))
         return found
 
-    def _differences(self, command: str, *words: str) -> list[Difference]:
-        options = ["-z", "--no-renames", "--no-ext-diff", "--no-textconv"]
-        if command == "diff-index":
-            options.append("--ita-invisible-in-index")
-        parts = _lines(self.git.run(command, *options, *words))
+    def _differences(self, *words: str) -> list[Difference]:
+        parts = _lines(self.git.run(*_compared(*words)))
         changes: list[Difference] = []
         for change, name in zip(parts[::2], parts[1::2], strict=True):
             old_mode, new_mode, old, new, _ = change[1:].split(" ")
@@ -282,6 +294,8 @@ def find(start: str) -> Repository | None:
 
     What a calling git has set in the environment counts only for the repository that we were started in.
     """
+    if (known := FOUND.pop(start, None)) is not None:
+        return known
     try:
         here, there = os.path.realpath(os.getcwd()), os.path.realpath(start)
     except OSError:
@@ -324,6 +338,12 @@ def quoted(name: str) -> str:
     """A name as it may stand in a message: in quotes, without characters that act on a terminal, and not endless."""
     shown = "".join(sign if sign.isprintable() else ascii(sign)[1:-1] for sign in name[:200])
     return f'"{shown}"'
+
+
+def _compared(command: str, *words: str) -> tuple[str, ...]:
+    """The words that list what differs."""
+    hidden = ("--ita-invisible-in-index",) if command == "diff-index" else ()
+    return (command, "-z", "--no-renames", "--no-ext-diff", "--no-textconv", *hidden, *words)
 
 
 def _describe(program: str, folder: str, handed: Mapping[str, str]) -> Where | None:

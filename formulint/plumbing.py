@@ -71,6 +71,8 @@ DESCRIBE = ("rev-parse", "--is-shallow-repository", "--absolute-git-dir", "--sho
 
 def begin(start: str) -> None:
     """Ask about the repository of a folder before anything else of this package is loaded; what goes wrong shows when the answer is wanted."""
+    while _AHEAD:  # questions of a run before, which nobody asked after all
+        _AHEAD.popitem()[1].answer()
     git = program()
     try:
         here, there = os.path.realpath(os.getcwd()), os.path.realpath(start)
@@ -108,8 +110,6 @@ class Git:
     def ahead(self, *words: str) -> None:
         """Ask what will be asked soon, so that git answers while its caller is still getting ready."""
         if DIRECT:
-            while _AHEAD:  # a question that nobody asked after all
-                _AHEAD.popitem()[1].answer()
             _AHEAD[self._question(words)] = Asked((*self.command, *words), self.folder, self.environment)
 
     def _question(self, words: Sequence[str]) -> tuple[object, ...]:

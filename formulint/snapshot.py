@@ -327,15 +327,21 @@ def _bears_on(name: str, folders: Sequence[str]) -> bool:
 
 def _names_on_disk(repository: git.Repository, disk: worktree.Disk, folders: FoldersOf | None) -> list[str]:
     """What git lists, asked for no more than the root where one is found on the way up."""
+    root, paths = below_root(repository, disk, folders)
+    names = repository.present(paths)
+    return names if root is None or root + SETTINGS in names else repository.present()  # the one on disk is ignored by git
+
+
+def below_root(repository: git.Repository, disk: worktree.Disk, folders: FoldersOf | None = None) -> tuple[str | None, list[str]]:
+    """The root on the way up, as it lies on disk, and the paths that git is asked for; none for all of the work tree."""
     marks = [place for place in upwards(repository.prefix) if disk.classify([place + SETTINGS])]
     if not marks:
-        return repository.present()
+        return None, []
     root = marks[0]
     paths = [root.rstrip("/")] if root else []
     if folders is not None:
         paths = [root + folder for folder in folders(disk.read(root + SETTINGS))] + [root + SETTINGS]
-    names = repository.present([*paths, *(place + SETTINGS for place in marks[1:])] if paths else ())
-    return names if root + SETTINGS in names else repository.present()  # the one on disk is ignored by git
+    return root, [*paths, *(place + SETTINGS for place in marks[1:])] if paths else []
 
 
 def _day(today: date | None) -> tuple[date, str]:
