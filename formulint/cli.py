@@ -148,13 +148,13 @@ def _lean() -> None:
     """Import msgspec without what it brings along and does not need.
 
     ``typing_extensions`` is there for others, and costs an eighth of a whole run to import. Of ``platform``, a
-    thousand lines of patterns, its ``uuid`` asks only for the name of the system; ``textwrap`` it needs for schemas alone.
+    thousand lines of patterns, its ``uuid`` asks only for the name of the system; two modules it needs for schemas alone.
     """
     if "msgspec" in sys.modules or "typing_extensions" in sys.modules:
         return
     system = ModuleType("platform")
     system.__dict__["system"] = lambda: os.uname().sysname
-    stand_ins = {one.__name__: one for one in (system, _Late("textwrap")) if one.__name__ not in sys.modules}
+    stand_ins = {one.__name__: one for one in (system, _Late("textwrap"), _Late("msgspec.inspect")) if one.__name__ not in sys.modules}
     sys.modules.update({"typing_extensions": None, **stand_ins})  # type: ignore[dict-item]
     try:
         import_module("msgspec")

@@ -12,7 +12,6 @@ LONGEST = 64
 """Characters of a figure."""
 FIGURE = re.compile(r"([+-]?[0-9]{1,12}(?:\.[0-9]{1,12})?(?:[eE][+-]?[0-9]{1,2})?)(?![0-9.])(?: ?([^ ].*))?")
 """Number and spelling of the unit; what the spelling may be is up to ``find``."""
-_PRICE = re.compile(r"([A-Z]{3})(/.+)")
 _REMEMBERED = 1000  # spellings of one kind of field; more than the units there are, less than a hostile file has
 
 
@@ -59,9 +58,9 @@ def find(spelled: str, dimensions: tuple[str, ...]) -> Unit | None:
 
 def _generic(spelled: str) -> tuple[str, str]:
     """The currency of a price and the spelling with ``currency`` in its place; ("", "") for the word itself."""
-    match = _PRICE.fullmatch(spelled)
-    if match is not None:
-        return match[1], f"currency{match[2]}"
+    currency, per = spelled[:3], spelled[3:]
+    if per[:1] == "/" and per != "/" and currency.isascii() and currency.isalpha() and currency.isupper():
+        return currency, f"currency{per}"
     return "", "" if spelled.startswith("currency") else spelled
 
 

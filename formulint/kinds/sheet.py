@@ -78,7 +78,7 @@ class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rena
 
     def _notes(self, subject: FormulaSubject) -> Iterator[Fault]:
         notes = [line.note for stage in subject.formula.stage for line in stage.additions if line.note]
-        if not re.search(FIGURE_IN_NOTE, "\n".join(notes)):
+        if not notes or not re.search(FIGURE_IN_NOTE, "\n".join(notes)):  # the pattern is compiled where there is a note to look at
             return
         for i, stage in enumerate(subject.formula.stage):
             for j, line in enumerate(stage.additions):
