@@ -21,9 +21,23 @@ def begin(start: str, words: Sequence[str]) -> None:
         if repository is None or not repository.top:
             return
         if "--staged" in words:
-            repository.staged_ahead()
+            repository.git.ahead(*git.STAGED)
+            if repository.head is not None:
+                repository.git.ahead(*git.compared("diff-index", "--cached", repository.head))
         elif not any(word.startswith("--at") for word in words):
-            repository.present_ahead(below_root(repository, Disk(repository.top))[1])
+            repository.git.ahead(*git.PRESENT, *below_root(repository, Disk(repository.top))[1])
     except UserError:
         return
     git.FOUND[start] = repository
+
+
+def committed(repository: git.Repository, revisions: Sequence[str]) -> None:
+    """Ask for what several commits hold, of all of them at once. What goes wrong shows when one of them is looked at."""
+    for revision in revisions:
+        repository.git.ahead(*git.NAMED, revision + "^{commit}")
+    for revision in revisions:
+        try:
+            commit = repository.resolve(revision)
+        except UserError:
+            return
+        repository.git.ahead(*git.LISTED, commit)

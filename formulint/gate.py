@@ -26,6 +26,7 @@ from formulint.root import upwards
 from formulint.rulebook import Shipped
 from formulint.scope import Touched, preload, touched
 from formulint.snapshot import FileChange, Snapshot
+from formulint.source import NOWHERE
 from formulint.together import told
 from formulint.yardstick import SOLD, by_base
 
@@ -99,7 +100,7 @@ def _base(repository: git.Repository, commit: str, shipped: Shipped, today: date
     marks = {name.removesuffix(SETTINGS_FILE) for _, _, name in repository.committed(commit) if name.endswith(SETTINGS_FILE)}
     below = [place for place in marks if place.startswith(repository.prefix) and place[-1:] in ("", "/")]
     if not below and marks.isdisjoint(upwards(repository.prefix)):
-        empty = Snapshot(commit[:7], date.min, "no settings", "", "", commit, {}, (), snapshot.NOWHERE, repository)
+        empty = Snapshot(commit[:7], date.min, "no settings", "", "", commit, {}, (), NOWHERE, repository)
         return Catalog(empty, shipped, today)
     catalog = Catalog(snapshot.at(repository, commit, today), shipped, today)
     for one in policy_findings(catalog):

@@ -23,8 +23,14 @@ _EMPTY_FILE = {
     40: "e69de29bb2d1d6434b8b29ae775ad8c2e48c5391",
     64: "473a0f4c3be8a93681a267e3b1e9a7dcda1185436fe141f7749120a303721813",
 }
-_STAGED = ("ls-files", "-s", "-z")
-_PRESENT = ("ls-files", "-z", "--cached", "--others", "--exclude-standard", "--deduplicate", "--")
+NAMED = ("rev-parse", "--verify", "--quiet", "--end-of-options")
+"""The words that ask for an id, before what is to have one."""
+LISTED = ("ls-tree", "-r", "-z", "--full-tree")
+"""The words that list a commit, before its id."""
+STAGED = ("ls-files", "-s", "-z")
+"""The words that list what is staged."""
+PRESENT = ("ls-files", "-z", "--cached", "--others", "--exclude-standard", "--deduplicate", "--")
+"""The words that list what lies in the work tree, before the paths."""
 _HEAD = "%H%n%ct%n%an <%ae>%n%s"
 _EMPTY_TREE = {
     40: "4b825dc642cb6eb9a060e54bf8d69288fbee4904",
@@ -107,13 +113,15 @@ class Repository:
         if where.top:
             kept["GIT_WORK_TREE"] = where.top
         self.git = plumbing.Git(program, where.top or where.git_dir, kept)
-        self._reader: plumbing.ObjectReader | None = None
+        self._reader = plumbing.ObjectReader(self.git)
+        self._resolved: dict[str, str] = {}
 
     def resolve(self, revision: str) -> str:
         """The full id of the commit that ``revision`` names; UserError where it names none."""
-        found = self._ask_id(revision + "^{commit}")
+        found = self._resolved.get(revision) or self._ask_id(revision + "^{commit}")
         if found is None:
             raise self._unresolved(revision)
+        self._resolved[revision] = found  # one run, one answer
         return found
 
     def resolve_base(self, revision: str) -> str:
@@ -139,8 +147,7 @@ class Repository:
             return None
         if "\0" in expression:
             return None
-        words = ("rev-parse", "--verify", "--quiet", "--end-of-options", expression)
-        status, out, complaint = self.git.call(*words)
+        status, out, complaint = self.git.call(*NAMED, expression)
         if status and plumbing.broken(complaint):
             raise self.git.failure("rev-parse", complaint)
         found = out.decode("ascii", "replace").strip()
@@ -166,7 +173,7 @@ class Repository:
         files: list[Row] = []
         unmerged: dict[str, None] = {}
         empty: list[str] = []
-        for line in _lines(self.git.run(*_STAGED)):
+        for line in _lines(self.git.run(*STAGED)):
             head, _, name = line.partition("\t")
             mode, oid, stage = head.split(" ")
             if stage != "0":
@@ -189,7 +196,7 @@ class Repository:
     def committed(self, commit: str) -> list[Row]:
         """Every file of a commit (full id)."""
         rows: list[Row] = []
-        for line in _lines(self.git.run("ls-tree", "-r", "-z", "--full-tree", commit)):
+        for line in _lines(self.git.run(*LISTED, commit)):
             head, _, name = line.partition("\t")
             mode, _, oid = head.split(" ")
             rows.append((mode, oid, name))
@@ -202,22 +209,12 @@ class Repository:
 
         Tracked names may be gone from disk; a repository inside this one is a name that ends in "/".
         """
-        return _lines(self.git.run(*_PRESENT, *paths))
-
-    def present_ahead(self, paths: Sequence[str]) -> None:
-        """Ask for what ``present`` will want, and go on without waiting."""
-        self.git.ahead(*_PRESENT, *paths)
+        return _lines(self.git.run(*PRESENT, *paths))
 
     def staged_differences(self) -> list[Difference]:
         """What is staged against HEAD, a rename being one file less and one more. There must be a HEAD."""
         assert self.head is not None
         return self._differences("diff-index", "--cached", self.head)
-
-    def staged_ahead(self) -> None:
-        """Ask for what ``staged`` and ``staged_differences`` will want, and go on without waiting."""
-        self.git.ahead(*_STAGED)
-        if self.head is not None:
-            self.git.ahead(*_compared("diff-index", "--cached", self.head))
 
     def differences(self, old: str, new: str) -> list[Difference]:
         """What two commits (full ids) do not share, over the whole tree."""
@@ -247,7 +244,7 @@ class Repository:
         return found
 
     def _differences(self, *words: str) -> list[Difference]:
-        parts = _lines(self.git.run(*_compared(*words)))
+        parts = _lines(self.git.run(*compared(*words)))
         changes: list[Difference] = []
         for change, name in zip(parts[::2], parts[1::2], strict=True):
             old_mode, new_mode, old, new, _ = change[1:].split(" ")
@@ -265,13 +262,15 @@ class Repository:
 
     def contents(self, names: Mapping[str, str], kind: str = "blob") -> dict[str, bytes]:
         """The objects with these ids, each cut after LONGEST + 1 bytes; ``names`` maps an id to what to call it."""
-        if self._reader is None:
-            self._reader = plumbing.ObjectReader(self.git)
         found = self._reader.read(list(names))
         for oid, (what, _) in found.items():
             if what != kind:
                 raise self._unreadable(oid, names[oid], what)
         return {oid: data for oid, (_, data) in found.items()}
+
+    def expect(self, oids: Iterable[str]) -> None:
+        """Say which objects ``contents`` will be asked for, so that git looks them up meanwhile."""
+        self._reader.expect(oids)
 
     def _unreadable(self, oid: str, name: str, what: str) -> UserError:
         label = f"{quoted(name)} (object {oid[:10]})"
@@ -284,9 +283,7 @@ class Repository:
 
     def close(self) -> None:
         """End the process that reads objects; the next question starts another."""
-        if self._reader is not None:
-            self._reader.close()
-            self._reader = None
+        self._reader.close()
 
 
 def find(start: str) -> Repository | None:
@@ -340,7 +337,7 @@ def quoted(name: str) -> str:
     return f'"{shown}"'
 
 
-def _compared(command: str, *words: str) -> tuple[str, ...]:
+def compared(command: str, *words: str) -> tuple[str, ...]:
     """The words that list what differs."""
     hidden = ("--ita-invisible-in-index",) if command == "diff-index" else ()
     return (command, "-z", "--no-renames", "--no-ext-diff", "--no-textconv", *hidden, *words)

@@ -24,7 +24,8 @@ from formulint.rereading import Reading
 from formulint.reweighing import Weighing, weighing
 from formulint.rulebook import Check, Checks, Shipped
 from formulint.scope import preload
-from formulint.snapshot import Entry, Snapshot
+from formulint.snapshot import Snapshot
+from formulint.source import Entry
 from formulint.subject import FormulaSubject, measure_of, value_of
 from formulint.verdict import narrowest, outcome, read_bounds
 

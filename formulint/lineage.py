@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint import git
-from formulint.snapshot import Entry, Snapshot, Source
+from formulint.snapshot import Snapshot
+from formulint.source import Entry, Source
 
 EPOCH = date(1970, 1, 1).toordinal()
 
@@ -82,6 +83,10 @@ class Fetched(Struct, frozen=True, eq=False):
         more = [entry for entry in entries if entry.oid not in self.texts]
         found = self.source.contents(more) if more else {}
         return {entry.name: self.texts[entry.oid] if entry.oid in self.texts else found[entry.name] for entry in entries}
+
+    def expect(self, entries: Iterable[Entry]) -> None:
+        """Hear which files will be asked for soon."""
+        self.source.expect(entry for entry in entries if entry.oid not in self.texts)
 
     def close(self) -> None:
         """Let go of whatever was kept open."""

@@ -7,7 +7,7 @@ system monitors, replacement objects, grafts, promised objects, prompts, forged 
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import IO
 
 from formulint.child import DIRECT, Asked, Child, ask
@@ -18,6 +18,9 @@ OLDEST = (2, 34)
 
 LONGEST = 1 << 20
 """Bytes of a file that are read, 1 MiB; of a longer one a single byte more, so that its reader can refuse it."""
+
+PIPE = 32768 if DIRECT else 4096
+"""Bytes of questions that a pipe surely takes, 65 an id at most: on Linux half of what it does take."""
 
 DAMAGE = "look with git fsck --full, or clone again; a clone made with --filter lacks files: clone without it"
 """What helps where objects are missing or broken."""
@@ -175,11 +178,23 @@ def handed_over() -> dict[str, str]:
 
 
 class ObjectReader:
-    """One ``cat-file --batch``, started at the first question and kept open."""
+    """One ``cat-file --batch``, started at the first question and kept open.
+
+    Questions may be asked before their answers are wanted: git looks them up while its caller does something else.
+    """
 
     def __init__(self, git: Git) -> None:
         self._git = git
         self._process: Child | None = None
+        self._asked: dict[str, None] = {}  # not answered yet, in the order of asking
+        self._came: dict[str, tuple[str, bytes]] = {}  # answered, and not wanted yet
+
+    def expect(self, oids: Iterable[str]) -> None:
+        """Ask for objects that will be read soon, as many as may be asked at once."""
+        new = [oid for oid in dict.fromkeys(oids) if oid not in self._asked and oid not in self._came]
+        # Never ask more at once than the pipe takes: git would wait for us to read while we wait for it to listen.
+        if room := new[: max(PIPE // 65 - len(self._asked), 0)]:
+            self._ask(room)
 
     def read(self, oids: Sequence[str]) -> dict[str, tuple[str, bytes]]:
         """Type and bytes by id; type "missing" where there is no such object, "" where git broke off.
@@ -187,30 +202,35 @@ class ObjectReader:
         Stops at the first of these two, which is then the last answer.
         """
         found: dict[str, tuple[str, bytes]] = {}
-        done = 0
-        while done < len(oids):
-            # Never ask more at once than any pipe takes: git would wait for us to read while we wait for it to listen.
-            window = oids[done : done + 4096 // (len(oids[done]) + 1)]
-            answers = self._ask(window)
-            for oid in window:
-                found[oid] = self._answer(answers)
-                done += 1
-                if found[oid][0] in ("", "missing"):
-                    return found
-                if self._process is None:
-                    break  # an over-long object: the rest is asked of a new process
+        for at, oid in enumerate(oids):
+            while oid not in self._came:
+                if oid not in self._asked:
+                    self.expect(oids[at:])
+                self._next(oid)
+            found[oid] = self._came.pop(oid)
+            if found[oid][0] in ("", "missing"):
+                break
         return found
 
-    def _ask(self, oids: Sequence[str]) -> IO[bytes]:
+    def _next(self, wanted: str) -> None:
+        """Take the next answer; where nothing could be asked for the one that is wanted, as the pipe is full, that makes room."""
+        oid = next(iter(self._asked))
+        del self._asked[oid]
+        assert self._process is not None
+        answer = self._answer(self._process.answers)
+        if answer[0] or oid == wanted:  # what is broken is told of the one that is wanted; another is asked for again
+            self._came[oid] = answer
+
+    def _ask(self, oids: Sequence[str]) -> None:
         if self._process is None:
             self._process = Child((*self._git.command, "cat-file", "--batch"), self._git.folder, self._git.environment)
-        questions, answers = self._process.questions, self._process.answers
+        questions = self._process.questions
         try:
             questions.write("".join(oid + "\n" for oid in oids).encode())
             questions.flush()
         except BrokenPipeError:
             pass  # it ended; the answer that does not come says so
-        return answers
+        self._asked.update(dict.fromkeys(oids))
 
     def _answer(self, answers: IO[bytes]) -> tuple[str, bytes]:
         header = answers.readline().split()
@@ -228,6 +248,7 @@ class ObjectReader:
 
     def close(self) -> None:
         """End the process without waiting for what it still has to say."""
+        self._asked.clear()
         process, self._process = self._process, None
         if process is None:
             return

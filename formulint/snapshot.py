@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
-from typing import Literal, Protocol
+from typing import Literal
 
 from msgspec import Struct
 
@@ -14,6 +14,7 @@ from formulint.errors import UserError
 from formulint.finding import Fault, Place
 from formulint.git import quoted
 from formulint.root import SETTINGS, listing, plain_root, root_of, upwards
+from formulint.source import Entry, Files, Objects, Source
 
 FoldersOf = Callable[[bytes], Sequence[str]]
 """Says from the bytes of the settings which folders count, relative to the root."""
@@ -26,14 +27,6 @@ _IRREGULAR = {
 _SPECIAL = ("is no file that git can hold (a pipe, a socket or a device)", "remove it")
 
 
-class Entry(Struct, frozen=True):
-    """A file: its name relative to the root (odd bytes as surrogates), its object id ("" on disk), its mode."""
-
-    name: str
-    oid: str
-    mode: str
-
-
 class FileChange(Struct, frozen=True):
     """A file that two states do not share, with its object id on either side ("" where it is not)."""
 
@@ -41,18 +34,6 @@ class FileChange(Struct, frozen=True):
     kind: Literal["added", "changed", "deleted"]
     old: str
     new: str
-
-
-class Source(Protocol):
-    """Where the bytes of a state come from."""
-
-    def contents(self, entries: Sequence[Entry]) -> dict[str, bytes]:
-        """The bytes of these files by name; of a file over 1 MiB, the first 1 MiB and one byte."""
-        ...
-
-    def close(self) -> None:
-        """Let go of whatever was kept open."""
-        ...
 
 
 class Snapshot(Struct, frozen=True, eq=False):
@@ -95,6 +76,10 @@ class Snapshot(Struct, frozen=True, eq=False):
         """As ``read``, for many files at the price of one round."""
         return self.source.contents([self.entries[name] for name in names])
 
+    def expect(self, names: Iterable[str]) -> None:
+        """Say which files will be read soon: where git has to look them up, it does so meanwhile."""
+        self.source.expect(self.entries[name] for name in names)
+
     def faults_below(self, folders: Iterable[str]) -> tuple[Fault, ...]:
         """The faults that bear on these folders (relative to the root) or on the root itself."""
         wanted = tuple(folders)
@@ -110,43 +95,6 @@ class Snapshot(Struct, frozen=True, eq=False):
         self.source.close()
 
 
-class _Objects(Struct, frozen=True, eq=False):
-    """Bytes by object id, from the repository."""
-
-    repository: git.Repository
-
-    def contents(self, entries: Sequence[Entry]) -> dict[str, bytes]:
-        found = self.repository.contents({entry.oid: entry.name for entry in entries})
-        return {entry.name: found[entry.oid] for entry in entries}
-
-    def close(self) -> None:
-        self.repository.close()
-
-
-class _Files(Struct, frozen=True, eq=False):
-    """Bytes from disk."""
-
-    disk: worktree.Disk
-    root: str
-
-    def contents(self, entries: Sequence[Entry]) -> dict[str, bytes]:
-        return {entry.name: self.disk.read(self.root + entry.name) for entry in entries}
-
-    def close(self) -> None:
-        pass
-
-
-class _Nowhere(Struct, frozen=True):
-    """The bytes of a state that holds nothing."""
-
-    def contents(self, entries: Sequence[Entry]) -> dict[str, bytes]:
-        return {}
-
-    def close(self) -> None:
-        pass
-
-
-NOWHERE = _Nowhere()
 
 
 def work_tree(start: str | git.Repository, today: date | None = None, folders: FoldersOf | None = None) -> Snapshot:
@@ -167,7 +115,7 @@ def work_tree(start: str | git.Repository, today: date | None = None, folders: F
     root, entries, faults = _assemble(rows, prefix, "make one with formulint start")
     day, origin = _day(today)
     folder = worktree.path_of(disk, root)
-    return Snapshot("work tree", day, origin, root, folder, None, entries, faults, _Files(disk, root), repository)
+    return Snapshot("work tree", day, origin, root, folder, None, entries, faults, Files(disk, root), repository)
 
 
 def index(start: str | git.Repository, today: date | None = None) -> Snapshot:
@@ -186,7 +134,7 @@ def index(start: str | git.Repository, today: date | None = None) -> Snapshot:
     day, origin = _day(today)
     faults += tuple(_announced(name.removeprefix(root)) for name in staged.announced if name.startswith(root))
     folder = worktree.path_of(worktree.Disk(repository.top), root)
-    return Snapshot("index", day, origin, root, folder, None, entries, faults, _Objects(repository), repository)
+    return Snapshot("index", day, origin, root, folder, None, entries, faults, Objects(repository), repository)
 
 
 def at(start: str | git.Repository, revision: str, today: date | None = None) -> Snapshot:
@@ -201,14 +149,14 @@ def at(start: str | git.Repository, revision: str, today: date | None = None) ->
     else:
         day, origin = _day(today)
     folder = worktree.path_of(worktree.Disk(repository.top), root) if repository.top else ""
-    return Snapshot(short, day, origin, root, folder, commit, entries, faults, _Objects(repository), repository)
+    return Snapshot(short, day, origin, root, folder, commit, entries, faults, Objects(repository), repository)
 
 
 def tree(repository: git.Repository, oid: str, label: str, day: date, origin: str) -> Snapshot:
     """A tree without a commit, such as what a merge would hold, judged as on a day."""
     root, entries, faults = _assemble(repository.committed(oid), repository.prefix, "keep formulint.toml in the proposal")
     folder = worktree.path_of(worktree.Disk(repository.top), root) if repository.top else ""
-    return Snapshot(label, day, origin, root, folder, None, entries, faults, _Objects(repository), repository)
+    return Snapshot(label, day, origin, root, folder, None, entries, faults, Objects(repository), repository)
 
 
 def changed(staged: Snapshot) -> tuple[FileChange, ...]:
@@ -273,7 +221,7 @@ def grep(state: Snapshot, texts: Iterable[str], folder: str) -> tuple[str, ...]:
     if any("\n" in text or "\0" in text for text in wanted):
         raise ValueError("a text to look for holds a line break")
     wanted += ["\\u", "\\U", "\\x", '"""']  # the last may fold a text over two lines
-    if state.repository is None or isinstance(state.source, _Files):
+    if state.repository is None or isinstance(state.source, Files):
         raw = [text.encode("utf-8", "surrogateescape") for text in wanted]
         below = [name for name in state.entries if name.startswith(folder + "/")]
         return tuple(name for name in below if _holds(state.read(name), raw))

@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from functools import cache
 
@@ -18,7 +18,8 @@ from formulint.evaluate import Evaluation
 from formulint.finding import Finding
 from formulint.judge import Judge
 from formulint.rulebook import Shipped
-from formulint.snapshot import Entry, Snapshot
+from formulint.snapshot import Snapshot
+from formulint.source import Entry
 from formulint.subject import FormulaSubject
 
 TODAY = date(2026, 1, 12)
@@ -36,6 +37,9 @@ class Memory(Struct, frozen=True):
     def contents(self, entries: Sequence[Entry]) -> dict[str, bytes]:
         """The bytes of these files."""
         return {entry.name: self.files[entry.name].encode() for entry in entries}
+
+    def expect(self, entries: Iterable[Entry]) -> None:
+        """All of it is here."""
 
     def close(self) -> None:
         """There is nothing to close."""

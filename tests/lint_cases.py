@@ -30,7 +30,8 @@ from formulint.finding import Finding, Level
 from formulint.judge import Judge, Scope
 from formulint.measured import findings as of_results
 from formulint.rulebook import Shipped
-from formulint.snapshot import Entry, Snapshot
+from formulint.snapshot import Snapshot
+from formulint.source import Entry
 
 HERE = Path(__file__).parent
 FOLDER = HERE / "cases" / "lint"

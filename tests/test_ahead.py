@@ -18,6 +18,7 @@ COMMANDS = {
     "one formula": ("properties", "T-101"),
     "staged": ("lint", "--staged"),
     "a commit": ("lint", "--at", "HEAD"),
+    "two commits": ("diff", "HEAD", "HEAD"),
     "a commit, in one word": ("lint", "--at=HEAD"),
 }
 

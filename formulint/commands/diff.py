@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from types import SimpleNamespace
 
-from formulint import git, snapshot, tables
+from formulint import ahead, git, snapshot, tables
 from formulint.ancestry import parted
 from formulint.catalog import Catalog, stem
 from formulint.commands.states import OUTPUT, TODAY, opened, put, shown
@@ -30,6 +30,7 @@ def run(options: SimpleNamespace) -> int:
     """Compare and show; 1 where the newer state has a new finding that stops."""
     repository = git.require(options.folder)
     old, new = _revisions(options, repository)
+    ahead.committed(repository, (old, *([new] if new else [])))
     first = _at(repository, old, options)
     if new is not None:
         second = _at(repository, new, options)
