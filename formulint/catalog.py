@@ -157,11 +157,11 @@ class Catalog:
         return self._texts[name]
 
     def preload(self, names: Iterable[str]) -> None:
-        """Have git look many files up, before they are asked for one by one."""
+        """Read many files in one go, or have git look them up, before they are asked for one by one."""
         entries, parsed = self.snapshot.entries, self.shipped.parsed
         wanted = [name for name in names if name not in self._texts and not any((name, entries[name].oid, kind) in parsed for kind in (Formula, Material))]
         if wanted:
-            self.snapshot.expect(wanted)
+            self._texts.update(self.snapshot.expect(wanted))
 
     def _read(self, name: str, record: type[R]) -> File[R]:
         if name not in self.snapshot.entries:

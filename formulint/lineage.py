@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from datetime import date
 
 from msgspec import Struct
@@ -84,9 +84,10 @@ class Fetched(Struct, frozen=True, eq=False):
         found = self.source.contents(more) if more else {}
         return {entry.name: self.texts[entry.oid] if entry.oid in self.texts else found[entry.name] for entry in entries}
 
-    def expect(self, entries: Iterable[Entry]) -> None:
-        """Hear which files will be asked for soon."""
-        self.source.expect(entry for entry in entries if entry.oid not in self.texts)
+    def expect(self, entries: Sequence[Entry]) -> dict[str, bytes]:
+        """Hear which files will be asked for soon; those that were read beforehand."""
+        known = {entry.name: self.texts[entry.oid] for entry in entries if entry.oid in self.texts}
+        return {**known, **self.source.expect([entry for entry in entries if entry.name not in known])}
 
     def close(self) -> None:
         """Let go of whatever was kept open."""

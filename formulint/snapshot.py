@@ -76,9 +76,9 @@ class Snapshot(Struct, frozen=True, eq=False):
         """As ``read``, for many files at the price of one round."""
         return self.source.contents([self.entries[name] for name in names])
 
-    def expect(self, names: Iterable[str]) -> None:
-        """Say which files will be read soon: where git has to look them up, it does so meanwhile."""
-        self.source.expect(self.entries[name] for name in names)
+    def expect(self, names: Iterable[str]) -> dict[str, bytes]:
+        """Say which files will be read soon: where git has to look them up, it does so meanwhile; what is at hand comes at once."""
+        return self.source.expect([self.entries[name] for name in names])
 
     def faults_below(self, folders: Iterable[str]) -> tuple[Fault, ...]:
         """The faults that bear on these folders (relative to the root) or on the root itself."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Protocol
 
 from msgspec import Struct
@@ -25,8 +25,8 @@ class Source(Protocol):
         """The bytes of these files by name; of a file over 1 MiB, the first 1 MiB and one byte."""
         ...
 
-    def expect(self, entries: Iterable[Entry]) -> None:
-        """Hear which files will be asked for soon."""
+    def expect(self, entries: Sequence[Entry]) -> dict[str, bytes]:
+        """Hear which files will be asked for soon; of those that can be had without waiting, the bytes by name."""
         ...
 
     def close(self) -> None:
@@ -43,8 +43,9 @@ class Objects(Struct, frozen=True, eq=False):
         found = self.repository.contents({entry.oid: entry.name for entry in entries})
         return {entry.name: found[entry.oid] for entry in entries}
 
-    def expect(self, entries: Iterable[Entry]) -> None:
+    def expect(self, entries: Sequence[Entry]) -> dict[str, bytes]:
         self.repository.expect(entry.oid for entry in entries)
+        return {}
 
     def close(self) -> None:
         self.repository.close()
@@ -59,8 +60,8 @@ class Files(Struct, frozen=True, eq=False):
     def contents(self, entries: Sequence[Entry]) -> dict[str, bytes]:
         return {entry.name: self.disk.read(self.root + entry.name) for entry in entries}
 
-    def expect(self, entries: Iterable[Entry]) -> None:
-        pass
+    def expect(self, entries: Sequence[Entry]) -> dict[str, bytes]:
+        return self.contents(entries)
 
     def close(self) -> None:
         pass
@@ -72,8 +73,8 @@ class Nowhere(Struct, frozen=True):
     def contents(self, entries: Sequence[Entry]) -> dict[str, bytes]:
         return {}
 
-    def expect(self, entries: Iterable[Entry]) -> None:
-        pass
+    def expect(self, entries: Sequence[Entry]) -> dict[str, bytes]:
+        return {}
 
     def close(self) -> None:
         pass

@@ -6,7 +6,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from functools import cache
 
@@ -38,8 +38,9 @@ class Memory(Struct, frozen=True):
         """The bytes of these files."""
         return {entry.name: self.files[entry.name].encode() for entry in entries}
 
-    def expect(self, entries: Iterable[Entry]) -> None:
+    def expect(self, entries: Sequence[Entry]) -> dict[str, bytes]:
         """All of it is here."""
+        return self.contents(entries)
 
     def close(self) -> None:
         """There is nothing to close."""
