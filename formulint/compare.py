@@ -214,7 +214,7 @@ def _rewritten(old: Side, new: Side, properties: tuple[PropertyChange, ...]) -> 
     if back is None or any(_printed_moves(one) for one in properties):
         return Change.compositional
     composition = digest.composition(back, new.blends.get)
-    if (composition, new.digests.data) != (old.digests.composition, old.digests.data):
+    if composition != old.digests.composition or new.digests.data != old.digests.data:
         return Change.compositional
     same = digest.making(back, composition, new.blends.get) == old.digests.making
     return Change.equivalent if same else Change.procedural

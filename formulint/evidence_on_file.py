@@ -9,10 +9,11 @@ from formulint.bearing import Asked, Bearing, Bond, Kept, bearings
 from formulint.catalog import Catalog, File, stem
 from formulint.change import Change
 from formulint.compare import formula as compared
+from formulint.fingerprints import Digests, digests
 from formulint.formula import Formula
 from formulint.kinds.evidence import Evidence
 from formulint.result import Fingerprint, Results
-from formulint.side import Digests, digests, side
+from formulint.side import side
 
 MOST_STATES = 300  # earlier states of one sheet that are looked through
 

@@ -17,19 +17,51 @@ class Digests(Struct, frozen=True):
     data: str
 
 
-def digests(catalog: Catalog, formula: Formula) -> tuple[Digests, dict[str, str]]:
-    """Fingerprints of a formula in one snapshot, and those of the intermediates that it uses, by code."""
-    found: dict[str, str] = {}
+class Prints:
+    """The fingerprints of a formula in one state: each is worked out when it is asked for, and a comparison seldom asks for all.
 
-    def blend(code: str) -> str | None:
-        if code not in found:
+    ``blends`` are the compositions of the intermediates that it uses, by code.
+    """
+
+    __slots__ = ("_catalog", "_data", "_formula", "_making", "blends", "composition")
+
+    def __init__(self, catalog: Catalog, formula: Formula) -> None:
+        self._catalog = catalog
+        self._formula = formula
+        self.blends: dict[str, str] = {}
+        self.composition = digest.composition(formula, self._blend)
+        self._making = self._data = ""
+
+    @property
+    def making(self) -> str:
+        """How it is made."""
+        self._making = self._making or digest.making(self._formula, self.composition, self._blend)
+        return self._making
+
+    @property
+    def data(self) -> str:
+        """What its materials are said to be."""
+        if not self._data:
+            leaves = {leaf for code in codes_in(self._formula) for leaf in self._catalog.leaves(code)}
+            self._data = digest.data({code: stock.material for code in leaves if (stock := self._catalog.stock(code)) is not None})
+        return self._data
+
+    @property
+    def whole(self) -> Digests:
+        """All three."""
+        return Digests(self.composition, self.making, self.data)
+
+    def _blend(self, code: str) -> str | None:
+        catalog = self._catalog
+        if code not in self.blends:
             file = None if catalog.stock(code) or catalog.find_material(code) else catalog.find_formula(code)
             if file is None or file.record is None or catalog.nesting.knot(code):
                 return None
-            found[code] = digest.composition(file.record, blend)
-        return found[code]
+            self.blends[code] = digest.composition(file.record, self._blend)
+        return self.blends[code]
 
-    composition = digest.composition(formula, blend)
-    leaves = {leaf for code in codes_in(formula) for leaf in catalog.leaves(code)}
-    materials = {code: stock.material for code in leaves if (stock := catalog.stock(code)) is not None}
-    return Digests(composition, digest.making(formula, composition, blend), digest.data(materials)), found
+
+def digests(catalog: Catalog, formula: Formula) -> tuple[Digests, dict[str, str]]:
+    """Fingerprints of a formula in one snapshot, and those of the intermediates that it uses, by code."""
+    found = Prints(catalog, formula)
+    return found.whole, found.blends

@@ -58,7 +58,7 @@ def _approvals_due(
     offers = approval.offers(repository, (head, base)) if due else ()
     for code, new in due:
         wrote = approval.authors(repository, after.snapshot.root, (code, *sorted(new.blends)), (head,), base, trust)
-        what = What(code, new.formula.revision, new.digests)
+        what = What(code, new.formula.revision, new.digests.whole)
         found = approval.judged(repository, offers, what, trust, wrote, today or max(after.today, date.today()))
         yield from unapproved(new.formula, new.file.name, trust, found)
         yield from stated(new.formula, new.file.name, found)

@@ -11,6 +11,7 @@ from formulint.catalog import Catalog, File, stem
 from formulint.errors import Misread
 from formulint.evidence_on_file import held, of_formulas
 from formulint.finding import Fault, Finding, Level, Place
+from formulint.fingerprints import digests
 from formulint.formula import Formula
 from formulint.judge import FORMAT_SOURCE, Judge, Scope
 from formulint.kinds.evidence import Evidence
@@ -20,7 +21,6 @@ from formulint.result import EYE, Results, Row
 from formulint.revision import MADE
 from formulint.rulebook import TestWords
 from formulint.settings import Folders
-from formulint.side import digests
 from formulint.snapshot import FileChange
 from formulint.suggest import closest, similar
 from formulint.vocabulary import dimensions_of

@@ -171,7 +171,7 @@ def unproved(bearings: Iterable[Bearing]) -> str:
 def _heard(repository: Repository, one: Side, held: dict[str, str], asked: Asked, trust: Trust, root: str) -> Heard:
     if not trust.asked:
         return Heard((), ())
-    what = What(one.formula.code, one.formula.revision, one.digests)
+    what = What(one.formula.code, one.formula.revision, one.digests.whole)
     codes = (one.formula.code, *blends_of(one))
     wrote = approval.authors(repository, root, codes, (asked.commit,), asked.since, trust)
     if asked.only is None:

@@ -11,9 +11,9 @@ from formulint.catalog import Catalog
 from formulint.errors import UserError
 from formulint.evidence_on_file import on_file
 from formulint.finding import Place
+from formulint.fingerprints import Digests, digests
 from formulint.formula import Formula, TestSpec
 from formulint.report import CAUTION, Cell, Report, Section, Table, Tone, counted, heading, title_line
-from formulint.side import Digests, digests
 
 TONES: dict[str, Tone] = {"pass": "good", "fail": "bad", "open": "warn", "review": "warn"}
 COLUMNS = ("test", "asked", "measured", "on, by", "verdict", "why")

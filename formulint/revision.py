@@ -47,8 +47,8 @@ def _revision(old: Side, new: Side, change: Change) -> Iterator[Finding]:
     """A revision that goes down, or is not raised though the paint that is made by it changed."""
     place, code = Place(new.file.name, ("revision",)), new.formula.code
     was, now = old.formula.revision, new.formula.revision
-    sheets = [(one.digests.composition, one.digests.making) for one in (old, new)]
-    changed = change in (Change.compositional, Change.procedural) and sheets[0] != sheets[1]  # not for another supplier
+    one, other = old.digests, new.digests
+    changed = change in (Change.compositional, Change.procedural) and (one.composition != other.composition or one.making != other.making)  # not for another supplier
     if now < was:
         fault = Fault(place, f"{code} goes back from revision {was} to {now}", f"write revision = {was + 1}: a revision is never used again")
         yield Finding(RAISED, Level.error, fault, code, "", "Two different paints would bear one number, and nobody could say which was made.", PRACTICE)

@@ -8,8 +8,7 @@ from formulint.amounts import Line
 from formulint.catalog import Catalog, File
 from formulint.content import Value
 from formulint.finding import Finding, Place
-from formulint.fingerprints import Digests as Digests
-from formulint.fingerprints import digests as digests
+from formulint.fingerprints import Prints
 from formulint.formula import Formula
 from formulint.judge import Judge
 from formulint.material import Material
@@ -31,7 +30,7 @@ class Side(Struct, frozen=True):
     lines: tuple[Line, ...]
     names: dict[str, str]
     materials: dict[str, Material]
-    digests: Digests
+    digests: Prints
     findings: tuple[Finding, ...]
     bounds: tuple[Applied, ...]
     substances: dict[str, str]
@@ -52,10 +51,10 @@ def side(catalog: Catalog, code: str) -> Side | None:
     materials = {key: stock.material for key, stock in subject.stocks.items()}
     names = {key: material.name for key, material in materials.items()}
     suppliers = {key: material.supplier for key, material in materials.items()}
-    prints, blends = digests(catalog, file.record)
+    prints = Prints(catalog, file.record)
     return Side(
         file, file.record, values, subject.resolved.lines, names, materials, prints, findings, judge.bounds(subject),
-        _substance_names(subject), suppliers, blends, _litres(file.record, values.get("volume", 0.0)),
+        _substance_names(subject), suppliers, prints.blends, _litres(file.record, values.get("volume", 0.0)),
     )  # fmt: skip
 
 

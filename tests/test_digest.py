@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 
 from formulint import digest
 from formulint.catalog import Catalog
-from formulint.side import Digests, side
+from formulint.fingerprints import Digests
+from formulint.side import side
 
 GOLDEN = {
     "T-1": Digests(
@@ -34,7 +35,7 @@ def digests(catalog: Catalog, code: str) -> Digests:
     """The fingerprints of a formula."""
     found = side(catalog, code)
     assert found is not None, f"{code} cannot be read"
-    return found.digests
+    return found.digests.whole
 
 
 def changed(before: Digests, after: Digests) -> str:

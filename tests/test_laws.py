@@ -14,8 +14,9 @@ from strategies import HALF, Paint, Portion, latex, paints, stage, tenth, weighe
 
 from formulint.content import Gap, Value
 from formulint.evaluate import Evaluation
+from formulint.fingerprints import Digests
 from formulint.interval import Interval, ends
-from formulint.side import Digests, side
+from formulint.side import side
 
 few = settings(max_examples=30, derandomize=True, deadline=None)
 EXTENSIVE = ("mass", "volume")
@@ -48,7 +49,7 @@ def digests(paint: Paint) -> Digests:
     """Fingerprints of a paint."""
     found = side(paint.shelf, "T-1")
     assert found is not None
-    return found.digests
+    return found.digests.whole
 
 
 # --- the same sheet in another shape --------------------------------------------------------------------------------

@@ -22,10 +22,10 @@ from formulint.changed import due_now
 from formulint.compare import formulas
 from formulint.evidence_on_file import on_file
 from formulint.finding import Finding
+from formulint.fingerprints import digests
 from formulint.judge import Judge, Scope
 from formulint.measured import findings
 from formulint.scope import everything, named
-from formulint.side import digests
 
 HERE = Path(__file__).parent
 OTHER = {"composition": "c1:" + "0" * 64, "data": "d1:" + "0" * 64, "making": "m1:" + "0" * 64}

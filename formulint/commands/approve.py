@@ -35,7 +35,7 @@ def run(options: SimpleNamespace) -> int:
     one = side(catalog, options.what)
     if one is None:
         raise UserError(f"there is no formula {options.what} in {state.label} that can be read", "name a code, such as T-101; formulint lint says what is wrong")
-    what = What(one.formula.code, one.formula.revision, one.digests)
+    what = What(one.formula.code, one.formula.revision, one.digests.whole)
     text = f"Approve {what.formula} revision {what.revision}\n\n{approval.message(what)}"
     for words in _remarks(one, state):
         sys.stderr.write(log_line(words) + "\n")
