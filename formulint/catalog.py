@@ -91,7 +91,7 @@ class Catalog:
         self.ranged: dict[str, tuple[Input, ...]] = {}
         self.effort = 0
         self._recent: dict[str, FormulaSubject] = {}  # a comparison asks for the same ones several times over
-        self._choice = Choice(self._behind, lambda: self.rulebook.selectors())
+        self._choice = Choice(self._behind, lambda: self.rulebook.selectors(), shipped.asked)
         self.settings_file = self._kept(SETTINGS_FILE, Settings)
         self.settings: Settings = policy.settings if policy is not None else self.settings_file.record or Settings(format=1)
         self.formula_names = self.index(self.settings.folders.formulas)

@@ -195,7 +195,7 @@ def formula(old: Side | None, new: Side | None, code: str) -> FormulaChange | No
 def _class(old: Side | None, new: Side | None, properties: tuple[PropertyChange, ...]) -> Change:
     if old is None or new is None:
         return Change.compositional
-    if old.digests.composition != new.digests.composition:
+    if old.digests.other_paint(new.digests):
         return _rewritten(old, new, properties)
     if any(name and new.suppliers.get(code, name) not in ("", name) for code, name in old.suppliers.items()):
         return Change.compositional

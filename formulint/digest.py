@@ -22,6 +22,7 @@ from formulint.material import Component, Material
 if TYPE_CHECKING:
     from fractions import Fraction
 
+APART = 1e-9  # relative: more than floats lose on the way to a share
 KEPT = 5000  # amounts by their batch
 _PLAIN = Encoder(order="sorted")
 DATA_FIELDS = (
@@ -56,6 +57,30 @@ def composition(formula: Formula, blend: Callable[[str], str | None]) -> str:
                 others.add((code, "or", *sorted(blend(other) or other for other in addition.alternates)))
     entries = [[code, kind, str(value)] for (code, kind), value in sorted(sums.items())]
     return _seal("c1", [formula.batch.dimension, entries, sorted(list(other) for other in others)])
+
+
+def plainly_apart(one: Formula, other: Formula) -> bool:
+    """True where two formulas of raw materials hold plainly other shares, so that their fingerprints differ; False where only these tell.
+
+    No share is taken from what fills up: how much that is, its fingerprint does not say either.
+    """
+    if one.batch.dimension != other.batch.dimension:
+        return True
+    shares, others = _shares(one), _shares(other)
+    return shares.keys() != others.keys() or any(abs(share - others[key]) > APART * max(abs(share), abs(others[key])) for key, share in shares.items())
+
+
+def _shares(formula: Formula) -> dict[tuple[str, str], float]:
+    found: dict[tuple[str, str], float] = {}
+    batch = formula.batch.base or 1.0
+    for stage in formula.stage:
+        for line in stage.additions:
+            if line.material is None or line.amount is None:
+                continue
+            key = line.material, amount_kind(line)
+            share = 0.0 if line.amount.to_fill else line.amount.base / (1.0 if "share" in key[1] else batch)
+            found[key] = found.get(key, 0.0) + share
+    return found
 
 
 def amount_kind(addition: Addition) -> str:

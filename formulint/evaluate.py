@@ -32,7 +32,7 @@ class Evaluation:
         Values besides the declared properties: doses and substances, only where the formula holds any.
     """
 
-    __slots__ = ("_found", "_more", "around", "path", "resolved", "water_density")
+    __slots__ = ("_found", "_more", "_values", "around", "path", "resolved", "water_density")
 
     def __init__(
         self, resolved: Resolved, path: str, water_density: float, around: Circumstances, more: dict[str, Value] | None = None
@@ -43,12 +43,15 @@ class Evaluation:
         self.around = around
         self._more = more or {}
         self._found: dict[str, Value] = {}
+        self._values: dict[str, Value] | None = None
 
     @property
     def values(self) -> dict[str, Value]:
         """All values: the declared properties in their order, but those that nobody asks for, then the others."""
-        found = {**{name: self.value(name) for name in _LAWS}, **self._more}
-        return {name: value for name, value in found.items() if not isinstance(value, Absent)}
+        if self._values is None:
+            found = {**{name: self.value(name) for name in _LAWS}, **self._more}
+            self._values = {name: value for name, value in found.items() if not isinstance(value, Absent)}
+        return self._values
 
     def value(self, property_id: str) -> Value:
         """The value of a property; a dose or a substance of which the formula holds nothing is zero."""

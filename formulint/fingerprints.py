@@ -23,14 +23,27 @@ class Prints:
     ``blends`` are the compositions of the intermediates that it uses, by code.
     """
 
-    __slots__ = ("_catalog", "_data", "_formula", "_making", "blends", "composition")
+    __slots__ = ("_catalog", "_composition", "_data", "_formula", "_making", "blends")
 
     def __init__(self, catalog: Catalog, formula: Formula) -> None:
         self._catalog = catalog
         self._formula = formula
+        self._composition = self._making = self._data = ""
         self.blends: dict[str, str] = {}
-        self.composition = digest.composition(formula, self._blend)
-        self._making = self._data = ""
+        for code in codes_in(formula):
+            self._blend(code)
+
+    def other_paint(self, than: Prints) -> bool:
+        """True where the compositions differ: seen in floats where they are plainly apart, by the fingerprints where they are close."""
+        if not self.blends and not than.blends and digest.plainly_apart(self._formula, than._formula):
+            return True
+        return self.composition != than.composition
+
+    @property
+    def composition(self) -> str:
+        """What is in it."""
+        self._composition = self._composition or digest.composition(self._formula, self._blend)
+        return self._composition
 
     @property
     def making(self) -> str:

@@ -184,7 +184,7 @@ def moved(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[str, 
 
 def _may_move(before: Side, after: Side) -> bool:
     """False where neither what is in the paint nor what its materials are said to be has changed, nor the pH that is asked for."""
-    same = before.digests.composition == after.digests.composition and before.digests.data == after.digests.data
+    same = not before.digests.other_paint(after.digests) and before.digests.data == after.digests.data
     return not same or before.formula.tests.get("ph") != after.formula.tests.get("ph")
 
 

@@ -114,6 +114,8 @@ def _listed(one: Side | None, renamed: dict[str, str]) -> dict[_Key, _Listed]:
 
 def _same_line(before: dict[_Key, _Listed], after: dict[_Key, _Listed]) -> dict[_Key, _Key]:
     """Lines of one material in one stage: those written alike first, then the others in order."""
+    if not any(times for keys in (before, after) for _, _, times in keys):  # each once: no other line can be meant
+        return {key: key for key in before if key in after}
     alike = _pair(before, after, lambda one, other: one[:2] == other[:2] and _text(before[one]) == _text(after[other]))
     gone, come = [key for key in before if key not in alike], [key for key in after if key not in alike.values()]
     others = _pair(gone, come, lambda one, other: one[:2] == other[:2])
@@ -199,9 +201,11 @@ def _text(listed: _Listed | None) -> str | None:
     """An amount as written, with all that says what it is of."""
     if listed is None or listed.line.amount is None:
         return None
-    line = listed.line
+    line, text = listed.line, listed.line.amount.text
+    if line.on is None and line.as_ is None and line.of is None and not line.alternates:
+        return text
     said = [("on", line.on), ("as", line.as_), ("of", line.of), *(("or", other) for other in line.alternates)]
-    return " ".join([listed.line.amount.text, *(f"{word} {what}" for word, what in said if what)])
+    return " ".join([text, *(f"{word} {what}" for word, what in said if what)])
 
 
 def _per_litre(listed: _Listed | None, one: Side | None) -> float | None:

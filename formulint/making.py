@@ -31,9 +31,10 @@ def of_making(old: Formula, new: Formula) -> Iterator[FieldChange]:
     """What differs in the making, stage by stage in the order of the newer sheet, then the order of the stages."""
     pairs = _paired(old.stage, new.stage)
     called = {one.name: other.name for one, other, _ in pairs if one and other}
+    renamed = any(one != other for one, other in called.items())
     for one, other, at in pairs:
         here = other or one
-        if here is None:
+        if here is None or (one == other and not renamed):
             continue
         keys: KeyPath = ("stage", at) if other else ("stage",)
         if one and other:

@@ -48,7 +48,7 @@ def _revision(old: Side, new: Side, change: Change) -> Iterator[Finding]:
     place, code = Place(new.file.name, ("revision",)), new.formula.code
     was, now = old.formula.revision, new.formula.revision
     one, other = old.digests, new.digests
-    changed = change in (Change.compositional, Change.procedural) and (one.composition != other.composition or one.making != other.making)  # not for another supplier
+    changed = change in (Change.compositional, Change.procedural) and (one.other_paint(other) or one.making != other.making)  # not for another supplier
     if now < was:
         fault = Fault(place, f"{code} goes back from revision {was} to {now}", f"write revision = {was + 1}: a revision is never used again")
         yield Finding(RAISED, Level.error, fault, code, "", "Two different paints would bear one number, and nobody could say which was made.", PRACTICE)

@@ -16,7 +16,7 @@ from formulint.kinds.market import Market
 from formulint.packing import Compiled, folder, part, read_compiled, toml_names
 from formulint.rule import Pick, Rule, Where, the_one
 from formulint.shape import dec_hook, read_table
-from formulint.subject import Selector
+from formulint.subject import Asked, Selector
 from formulint.suggest import closest
 
 APART = ("voc/", "hazard/figures-", "tests/")  # loaded market by market, and when a hazard or what a change asks for is computed; all other parts are always in force
@@ -88,11 +88,12 @@ class Shipped:
 
     One is shared by the catalogs of a run; so is ``parsed``, what they have read from git by name, object id and type
     of record: a file that two states share is read once. ``worked_out`` is what was worked out from such a file, by what
-    it was read against.
+    it was read against; ``asked`` which rules ask about its material, by all that is asked.
     """
 
     def __init__(self) -> None:
         self.parsed: dict[tuple[str, str, type], object] = {}
+        self.asked: dict[frozenset[Selector], Asked] = {}
         self.worked_out: dict[object, dict[int, tuple[object, object]]] = {}
         self.root = folder()
         self.compiled: Compiled | None = read_compiled(self.root)

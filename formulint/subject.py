@@ -58,6 +58,32 @@ def marks_of(material: Material) -> tuple[str, ...]:
     return (*material.functions, *material.tags, material.code, material.form or "", *(one.cas for one in material.component))
 
 
+class Asked:
+    """Selectors by each of their marks, under the empty word those without; and those that hold a material, found once."""
+
+    def __init__(self, selectors: Iterable[Selector]) -> None:
+        self._by_mark: dict[str, list[Selector]] = {}
+        for one in selectors:
+            for word in one.marks or ("",):
+                self._by_mark.setdefault(word, []).append(one)
+        self._known: dict[int, tuple[Material, tuple[Selector, ...]]] = {}  # with the material, so that its identity stays its own
+
+    def of(self, materials: Sequence[Material]) -> tuple[Selector, ...]:
+        """The selectors that hold one of the materials, be it only in stages of some kind."""
+        if len(materials) != 1:
+            return self._found(materials)
+        (one,) = materials
+        known = self._known.get(id(one))
+        if known is None:
+            known = self._known[id(one)] = (one, self._found(materials))
+        return known[1]
+
+    def _found(self, materials: Sequence[Material]) -> tuple[Selector, ...]:
+        words = dict.fromkeys(("", *(word for material in materials for word in marks_of(material))))
+        asked = dict.fromkeys(one for word in words for one in self._by_mark.get(word, ()))
+        return tuple(one for one in asked if _holds_any(one, materials, _stages(one, "")))
+
+
 class Choice:
     """Which selectors hold a code; asked of each material once, because every formula asks every rule again.
 
@@ -67,17 +93,22 @@ class Choice:
         From a code to its raw materials: itself, or those of the intermediate; one of them is enough.
     selectors : callable
         All selectors of the rules in force.
+    shared : dict, optional
+        What was found, by the selectors: other states that are asked by the same rules know it too.
     """
 
-    def __init__(self, behind: Callable[[str], Iterable[Stock]], selectors: Callable[[], Iterable[Selector]]) -> None:
+    def __init__(
+        self, behind: Callable[[str], Iterable[Stock]], selectors: Callable[[], frozenset[Selector]], shared: dict[frozenset[Selector], Asked] | None = None
+    ) -> None:
         self._behind = behind
         self._selectors = selectors
-        self._asked: dict[str, list[Selector]] | None = None
+        self._shared = {} if shared is None else shared
+        self._asked: Asked | None = None
         self._of: dict[str, tuple[Selector, ...]] = {}
 
     def beside(self, behind: Callable[[str], Iterable[Stock]], same: Callable[[str], bool]) -> Choice:
         """The same rules asked in another state, in which the codes that are the ``same`` have the same materials behind them."""
-        other = Choice(behind, self._selectors)
+        other = Choice(behind, self._selectors, self._shared)
         other._asked = self._asked
         other._of = {code: found for code, found in self._of.items() if same(code)}
         return other
@@ -85,20 +116,11 @@ class Choice:
     def of(self, code: str) -> tuple[Selector, ...]:
         """The selectors of rules that hold a code, be it only in stages of some kind."""
         if code not in self._of:
-            materials = [stock.material for stock in self._behind(code)]
-            words = dict.fromkeys(("", *(word for material in materials for word in marks_of(material))))
-            asked = dict.fromkeys(one for word in words for one in self._by_mark().get(word, ()))
-            self._of[code] = tuple(one for one in asked if _holds_any(one, materials, _stages(one, "")))
+            if self._asked is None:
+                selectors = self._selectors()
+                self._asked = self._shared.get(selectors) or self._shared.setdefault(selectors, Asked(selectors))
+            self._of[code] = self._asked.of([stock.material for stock in self._behind(code)])
         return self._of[code]
-
-    def _by_mark(self) -> dict[str, list[Selector]]:
-        """Selectors by each of their marks; under the empty word those without."""
-        if self._asked is None:
-            self._asked = {}
-            for one in self._selectors():
-                for word in one.marks or ("",):
-                    self._asked.setdefault(word, []).append(one)
-        return self._asked
 
     def holds(self, selector: Selector, code: str, stage: str = "") -> bool:
         """True where the selector holds a code, charged in a stage of that kind; without one, in any."""

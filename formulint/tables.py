@@ -14,8 +14,6 @@ from formulint.finding import Finding
 from formulint.folding import causes_first
 from formulint.judge import Judge
 from formulint.overview import mixed, overview
-from formulint.picture import Picture
-from formulint.pictured import MOST_PICTURED, not_pictured, of_change
 from formulint.proposal import POLICY
 from formulint.reach import reached
 from formulint.report import (
@@ -36,6 +34,7 @@ from formulint.scope import Touched
 
 if TYPE_CHECKING:
     from formulint.gate import Answer
+    from formulint.picture import Picture
 
 LISTED = 12  # formulas that are named one by one
 BEFORE = "was there before"
@@ -49,7 +48,7 @@ def diff(
     told = [one for one in changes if printed_moves(after, one) or one.new or one.gone]
     sections = record_sections(records)
     sections += change_sections(before, after, told, {one.code: _about(after, one) for one in told}, drawn=_drawn(before, after, told, pictures))
-    facts = [*(not_pictured(len(told)) if pictures else ()), *mixed(told, reach.policy), *reached(after, changes, reach)]
+    facts = [*_left_undrawn(told, pictures), *mixed(told, reach.policy), *reached(after, changes, reach)]
     title = f"formulint: from {state_words(before.snapshot.label)} to {state_words(after.snapshot.label)}, judged as on {after.today} ({after.snapshot.date_origin})"
     new = [finding for one in changes for finding in (*one.own, *one.new)]
     gone = sum(len(one.gone) for one in changes)
@@ -66,7 +65,20 @@ def _about(catalog: Catalog, change: FormulaChange) -> tuple[Located, ...]:
 
 def _drawn(before: Catalog, after: Catalog, changes: Sequence[FormulaChange], pictures: bool) -> dict[str, tuple[Picture, ...]]:
     """The pictures of as many formulas as a page holds; none where none are asked for."""
-    return {one.code: of_change(before, after, one) for one in changes[:MOST_PICTURED]} if pictures else {}
+    if not pictures:
+        return {}
+    from formulint.pictured import MOST_PICTURED, of_change
+
+    return {one.code: of_change(before, after, one) for one in changes[:MOST_PICTURED]}
+
+
+def _left_undrawn(changes: Sequence[FormulaChange], pictures: bool) -> tuple[str, ...]:
+    """What a page says where it draws only some of them."""
+    if not pictures:
+        return ()
+    from formulint.pictured import not_pictured
+
+    return tuple(not_pictured(len(changes)))
 
 
 def marked(found: Iterable[Located], old: Iterable[Finding], words: str) -> tuple[Located, ...]:
@@ -98,7 +110,7 @@ def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
     verdict = "The gate says no." if refused else "The gate says yes."
     facts = [f"{verdict} {_reasons(refused)}".strip(), f"judged by the settings and rules of the base, {answer.base[:7]}"]
     policy = dict.fromkeys(one.fault.place.path for one in answer.findings if one.rule == POLICY and not one.formula)
-    facts += [*(not_pictured(len(told)) if pictures else ()), *mixed(told, tuple(policy))]
+    facts += [*_left_undrawn(told, pictures), *mixed(told, tuple(policy))]
     if answer.merged:
         facts.append("the proposal does not contain its base: what a merge of both would hold was written and judged")
     facts += reached(answer.after, answer.changes, answer.reach)
