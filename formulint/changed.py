@@ -21,6 +21,7 @@ from formulint.quantity import in_unit, show, step_in
 from formulint.report import Cell, Located, Section, Table, Tone, counted
 from formulint.tests_due import Due, due, less
 from formulint.tests_due import remarks as due_words
+from formulint.units import unit_of
 from formulint.verdict import bare, bare_limits, shown, title_of, units_of, verdict_word
 
 if TYPE_CHECKING:
@@ -41,6 +42,7 @@ FOLLOWS_FIGURES = 0.005  # where the sheet is the same, a share that somebody co
 EXPLAINED = ("density", "pvc_binder", "voc_less_water", "cost_volume")  # explained whenever they move; others where a limit asks
 FEW = 3  # causes of one delta that are told, the others folded
 LISTED = 8  # materials that are named where many came or went
+PLAINLY = 1.001  # printed digits; a little more than one of them, for what floats lose
 NOT_GIVEN = "not given"
 NOISE = 1e-9  # below this, a difference per 100 gal or 1000 L is the machine's arithmetic
 NO_PICTURES: Mapping[str, tuple[Picture, ...]] = MappingProxyType({})
@@ -275,7 +277,11 @@ def _same_text(catalog: Catalog, change: PropertyChange) -> bool:
         return change.before is change.after
     if change.verdict_before != change.verdict_after or change.limit_before != change.limit:
         return False
-    return change.before == change.after or shown(change.before, unit, digits) == shown(change.after, unit, digits)
+    if change.before == change.after:
+        return True
+    if change.delta is not None and abs(change.delta) > PLAINLY * 10**-digits * unit_of(unit).factor:
+        return False  # no two numbers so far apart are printed alike, and most that moved have
+    return shown(change.before, unit, digits) == shown(change.after, unit, digits)
 
 
 def _deltas_table(catalog: Catalog, changes: Sequence[PropertyChange], names: dict[str, str]) -> Table:

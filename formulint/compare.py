@@ -23,7 +23,7 @@ from formulint.properties import BY_ID, DOSES, PROPERTIES, SUBSTANCE
 from formulint.quantity import Quantity, in_unit
 from formulint.revision import of_change, slip_of
 from formulint.scope import preload
-from formulint.side import Side, bounds_of, side, verdict_of
+from formulint.side import NONE, Side, bounds_of, side, verdict_of
 from formulint.verdict import units_of
 
 
@@ -253,12 +253,16 @@ def _properties(old: Side | None, new: Side | None) -> Iterable[PropertyChange]:
     ids = [one.id for one in PROPERTIES] + [one.id for one in DOSES]
     held = {key for one in (old, new) if one is not None for key in one.values}
     ids = [name for name in ids if name in held] + sorted(key for key in held if key.startswith(SUBSTANCE))
+    bounded = {bound.property for one in (old, new) if one is not None for bound in one.bounds}
     for name in ids:
         before = _value(old, name)
         after = _value(new, name)
         delta = None
         if isinstance(before, float) and isinstance(after, float):
             delta = after - before
+        if name not in bounded:
+            yield PropertyChange(name, before, after, delta, NONE, NONE, "", "")
+            continue
         limits = (bounds_of(old or new, name), bounds_of(new or old, name))
         yield PropertyChange(name, before, after, delta, *limits, verdict_of(old, name), verdict_of(new, name))
 

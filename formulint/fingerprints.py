@@ -23,21 +23,23 @@ class Prints:
     ``blends`` are the compositions of the intermediates that it uses, by code.
     """
 
-    __slots__ = ("_catalog", "_composition", "_data", "_formula", "_making", "blends")
+    __slots__ = ("_apart", "_catalog", "_composition", "_data", "_formula", "_making", "blends")
 
     def __init__(self, catalog: Catalog, formula: Formula) -> None:
         self._catalog = catalog
         self._formula = formula
         self._composition = self._making = self._data = ""
+        self._apart: tuple[Prints, bool] | None = None
         self.blends: dict[str, str] = {}
         for code in codes_in(formula):
             self._blend(code)
 
     def other_paint(self, than: Prints) -> bool:
         """True where the compositions differ: seen in floats where they are plainly apart, by the fingerprints where they are close."""
-        if not self.blends and not than.blends and digest.plainly_apart(self._formula, than._formula):
-            return True
-        return self.composition != than.composition
+        if self._apart is None or self._apart[0] is not than:
+            plainly = not self.blends and not than.blends and digest.plainly_apart(self._formula, than._formula)
+            self._apart = than, plainly or self.composition != than.composition
+        return self._apart[1]
 
     @property
     def composition(self) -> str:
