@@ -67,7 +67,7 @@ class Toxicity(NamedTuple):
             others = self.high - (part.one.high / part.estimate if counted else 0)
             needed = max(part.counts_from, (self.whole / limit - others) * part.estimate)
             ways.append(More(part.one, needed - part.one.high))
-        return min(ways, key=lambda way: way.share, default=None)
+        return min(ways, key=lambda way: (way.share, way.one.name), default=None)
 
 
 @cache

@@ -191,11 +191,14 @@ def _nearest(rows: Sequence[Tried]) -> Iterator[Near]:
     """The class above the one reached that is nearest, if the paint holds anything of it."""
     reached = next((at for at, trial in enumerate(rows) if not trial.row.condition and trial.high >= 1), None)
     above = rows if reached is None else [trial for trial in rows[:reached] if trial.row.statement != rows[reached].row.statement]
-    ways = [(trial, more) for trial in above if not trial.row.condition and (more := until(trial)) is not None]
+    ways = [
+        (more.share, at, then.result != trial.row.result, more.one.name, more.one.cas, then)  # of two that are as near, the more severe
+        for at, trial in enumerate(above) if not trial.row.condition
+        for more in until(trial) for then in (_outcome(trial.row, "known", (*trial.counted(high=True), more.one)),)
+    ]  # fmt: skip
     if ways:
-        trial, more = min(ways, key=lambda way: way[1].share)
-        then = _outcome(trial.row, "known", (*trial.counted(high=True), more.one))
-        yield Near(then.family, then.result, then.statement, more.one.name, more.one.cas, more.share)
+        share_, _, _, name, cas, then = min(ways, key=lambda way: way[:5])
+        yield Near(then.family, then.result, then.statement, name, cas, share_)
 
 
 # --- acute toxicity --------------------------------------------------------------------------------------------------

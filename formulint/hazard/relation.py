@@ -166,8 +166,8 @@ class More(NamedTuple):
     share: Fraction
 
 
-def until(trial: Tried) -> More | None:
-    """The component of which the least more makes the class; None where none of its classes is in the paint."""
+def until(trial: Tried) -> list[More]:
+    """The components of which the least more makes the class; none where none of its classes is in the paint."""
     ways = []
     for part in trial.parts:
         if trial.row.how == "each":
@@ -176,4 +176,5 @@ def until(trial: Tried) -> More | None:
             others = trial.high - (part.one.high / part.limit if part.counts(True) else 0)
             needed = max(part.counts_from, (1 - others) * part.limit)
         ways.append(More(part.one, needed - part.one.high))
-    return min(ways, key=lambda way: way.share, default=None)
+    least = min((way.share for way in ways), default=None)
+    return [way for way in ways if way.share == least]

@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 from formulint.hazard.acute import limits_of, parts_of, settings
 from formulint.hazard.classify import in_force_of
-from formulint.hazard.ingredient import known
+from formulint.hazard.ingredient import Ingredient, known
 from formulint.hazard.relation import bearing, in_force, worst
 from formulint.hazard.scheme import SCHEMES, figures, scheme_of, share
 from formulint.hazard.shares import unnamed_of, whole_of
@@ -127,24 +127,39 @@ def _record(material: Material, today: date) -> _Record:
 
 def _brought(material: Material, today: date) -> Iterator[_Brought]:
     for one in whole_of(material):
-        if one.classes == () and not one.ate:
-            yield _Brought(one.cas or one.name.casefold(), float(one.low), float(one.high), HARMLESS)
-            continue
+        yield _Brought(one.cas or one.name.casefold(), float(one.low), float(one.high), _traits(one, today))
+
+
+_TRAITS: dict[tuple[object, ...], _Traits] = {}
+
+
+def _traits(one: Ingredient, today: date) -> _Traits:
+    """What of a component decides: the same in every material that says the same of it."""
+    if one.classes == () and not one.ate:
+        return HARMLESS
+    key = (one.cas, one.classes, one.profile, tuple(one.ate.items()), one.volatile, today)
+    if key not in _TRAITS:
+        if len(_TRAITS) > MOST:
+            _TRAITS.clear()
         weights: list[_Weight] = []
         dark = set()
         for name in SCHEMES:
-            scheme = scheme_of(name)
-            (kept,), _ = in_force_of(scheme, [one], today)
+            (kept,), _ = in_force_of(scheme_of(name), [one], today)
             if not known(kept):
                 dark.add(name)
-            if kept.classes:
-                rows = in_force(name, today)
-                for at, limit, counts_from in bearing(name, today, kept.profile):
-                    weights.append(_Weight((name, "", at), rows[at].how == "each", float(1 / limit), float(counts_from)))
-            for route in figures().route:
-                for part in parts_of(scheme, route, [kept]):
-                    weights.append(_Weight((name, route.id, 0), False, float(1 / part.estimate), float(part.counts_from)))
-        yield _Brought(one.cas or one.name.casefold(), float(one.low), float(one.high), _Traits(tuple(weights), frozenset(dark), frozenset(one.ate)))
+            weights += _weights(name, kept, today)
+        _TRAITS[key] = _Traits(tuple(weights), frozenset(dark), frozenset(one.ate))
+    return _TRAITS[key]
+
+
+def _weights(name: str, one: Ingredient, today: date) -> Iterator[_Weight]:
+    if one.classes:
+        rows = in_force(name, today)
+        for at, limit, counts_from in bearing(name, today, one.profile):
+            yield _Weight((name, "", at), rows[at].how == "each", float(1 / limit), float(counts_from))
+    for route in figures().route:
+        for part in parts_of(scheme_of(name), route, [one]):
+            yield _Weight((name, route.id, 0), False, float(1 / part.estimate), float(part.counts_from))
 
 
 def _reached(held: Iterable[tuple[float, float, tuple[_Weight, ...]]]) -> dict[Row, tuple[float, float]] | None:
