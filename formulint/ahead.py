@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import takewhile
 
 from formulint import git
 from formulint.errors import UserError
@@ -10,8 +11,8 @@ from formulint.snapshot import below_root
 from formulint.worktree import Disk
 
 
-def begin(start: str, words: Sequence[str]) -> None:
-    """Ask for the names of the state that a command is about: what is staged, or what lies on disk.
+def begin(start: str, command: str, words: Sequence[str]) -> None:
+    """Ask for the names of the states that a command is about: what is staged, what lies on disk, what two commits hold.
 
     ``words`` are those behind the command. What goes wrong shows when the answer is wanted.
     """
@@ -20,7 +21,11 @@ def begin(start: str, words: Sequence[str]) -> None:
         repository = git.find(start)
         if repository is None or not repository.top:
             return
-        if "--staged" in words:
+        if command == "diff":
+            named = list(takewhile(lambda word: not word.startswith("-") and ".." not in word, words))
+            if len(named) == 2:  # otherwise the command itself has to find out which states are meant
+                committed(repository, named)
+        elif "--staged" in words:
             repository.git.ahead(*git.STAGED)
             if repository.head is not None:
                 repository.git.ahead(*git.compared("diff-index", "--cached", repository.head))
@@ -34,7 +39,8 @@ def begin(start: str, words: Sequence[str]) -> None:
 def committed(repository: git.Repository, revisions: Sequence[str]) -> None:
     """Ask for what several commits hold, of all of them at once. What goes wrong shows when one of them is looked at."""
     for revision in revisions:
-        repository.git.ahead(*git.NAMED, revision + "^{commit}")
+        if revision not in repository.resolved:
+            repository.git.ahead(*git.NAMED, revision + "^{commit}")
     for revision in revisions:
         try:
             commit = repository.resolve(revision)

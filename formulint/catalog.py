@@ -78,6 +78,7 @@ class Catalog:
         self.policy = policy
         self._texts: dict[str, bytes] = {}
         self._indexed: dict[str, dict[str, list[str]]] = {}
+        self._by_top: dict[str, list[str]] | None = None
         self._formulas: dict[str, File[Formula]] = {}
         self._materials: dict[str, File[Material]] = {}
         self._stocks: dict[str, Stock | None] = {}
@@ -122,8 +123,13 @@ class Catalog:
         if start in self._indexed:
             return self._indexed[start]
         found: dict[str, list[str]] = self._indexed.setdefault(start, {})
-        for name in self.snapshot.entries:
-            if name.startswith(start) and name.endswith(".toml"):
+        if self._by_top is None:  # all folders at the root in one look through the state
+            self._by_top = {}
+            for name in self.snapshot.entries:
+                if name.endswith(".toml"):
+                    self._by_top.setdefault(name.partition("/")[0], []).append(name)
+        for name in self._by_top.get(start.partition("/")[0], ()):
+            if name.startswith(start):
                 found.setdefault(stem(name).casefold(), []).append(name)
         return found
 

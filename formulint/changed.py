@@ -272,13 +272,13 @@ def _only_follows(change: PropertyChange, least: float) -> bool:
 
 
 def _same_text(catalog: Catalog, change: PropertyChange) -> bool:
-    unit, digits = units_of(change.id, catalog.settings.units, catalog.settings.currency)
     if change.before is None or change.after is None:
         return change.before is change.after
     if change.verdict_before != change.verdict_after or change.limit_before != change.limit:
         return False
     if change.before == change.after:
         return True
+    unit, digits = units_of(change.id, catalog.settings.units, catalog.settings.currency)
     if change.delta is not None and abs(change.delta) > PLAINLY * 10**-digits * unit_of(unit).factor:
         return False  # no two numbers so far apart are printed alike, and most that moved have
     return shown(change.before, unit, digits) == shown(change.after, unit, digits)

@@ -41,8 +41,8 @@ COMMANDS = {
 }
 OF_REPOSITORIES = ("lint", "properties", "diff", "gate", "history", "whereused", "results", "order", "mend", "release", "audit")
 """Commands that begin with a question to git, which answers while the rest is loaded."""
-OF_ONE_STATE = ("lint", "properties", "order", "mend", "whereused", "results")
-"""Those of them that go on to ask for the names of what is staged, or of what lies on disk."""
+AHEAD = ("diff", "lint", "properties", "order", "mend", "whereused", "results")
+"""Those of them that go on to ask for the names in the states that they are about."""
 DESCRIPTION = """\
 Checks and compares formulas of water-borne paint that are kept as TOML files in git.
 Results are calculations for screening. Safety data sheets, local codes and qualified people decide.
@@ -57,9 +57,9 @@ def read(words: Sequence[str]) -> SimpleNamespace:
         folder, command, rest = start
         if command in OF_REPOSITORIES and "--help" not in rest and "-h" not in rest:
             import_module("formulint.plumbing").begin(folder)
-            if command in OF_ONE_STATE:
+            if command in AHEAD:
                 _lean()
-                import_module("formulint.ahead").begin(folder, rest)
+                import_module("formulint.ahead").begin(folder, command, rest)
         found = quick(_command(command).OPTIONS, rest)
         if found is not None:
             found.folder, found.command = folder, command

@@ -114,14 +114,14 @@ class Repository:
             kept["GIT_WORK_TREE"] = where.top
         self.git = plumbing.Git(program, where.top or where.git_dir, kept)
         self._reader = plumbing.ObjectReader(self.git)
-        self._resolved: dict[str, str] = {}
+        self.resolved: dict[str, str] = {}
 
     def resolve(self, revision: str) -> str:
         """The full id of the commit that ``revision`` names; UserError where it names none."""
-        found = self._resolved.get(revision) or self._ask_id(revision + "^{commit}")
+        found = self.resolved.get(revision) or self._ask_id(revision + "^{commit}")
         if found is None:
             raise self._unresolved(revision)
-        self._resolved[revision] = found  # one run, one answer
+        self.resolved[revision] = found  # one run, one answer
         return found
 
     def resolve_base(self, revision: str) -> str:

@@ -112,8 +112,9 @@ class Git:
 
     def ahead(self, *words: str) -> None:
         """Ask what will be asked soon, so that git answers while its caller is still getting ready."""
-        if DIRECT:
-            _AHEAD[self._question(words)] = Asked((*self.command, *words), self.folder, self.environment)
+        question = self._question(words)
+        if DIRECT and question not in _AHEAD:
+            _AHEAD[question] = Asked((*self.command, *words), self.folder, self.environment)
 
     def _question(self, words: Sequence[str]) -> tuple[object, ...]:
         return (*self.command, *words), self.folder, tuple(sorted(self.environment.items()))

@@ -18,7 +18,9 @@ COMMANDS = {
     "one formula": ("properties", "T-101"),
     "staged": ("lint", "--staged"),
     "a commit": ("lint", "--at", "HEAD"),
-    "two commits": ("diff", "HEAD", "HEAD"),
+    "two commits": ("diff", "HEAD", "HEAD~0"),
+    "two commits, in one word": ("diff", "HEAD..HEAD"),
+    "a commit and the work tree": ("diff", "HEAD"),
     "a commit, in one word": ("lint", "--at=HEAD"),
 }
 
@@ -50,7 +52,7 @@ def test_what_nobody_asked_is_put_aside_by_the_next_run(tmp_path: Path) -> None:
 
 def test_a_second_run_sees_what_happened_since_the_first(tmp_path: Path) -> None:
     repo = works(tmp_path / "works")
-    ahead.begin(str(repo.path), ("--staged",))
+    ahead.begin(str(repo.path), "lint", ("--staged",))
     repo.stage({FLAT: "nothing of a formula\n"})
     answers = [ask("-C", str(repo.path), "lint", "--staged", "--today", "2026-02-01") for _ in range(2)]
     assert [one.status for one in answers] == [1, 1]

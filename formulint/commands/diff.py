@@ -30,7 +30,7 @@ def run(options: SimpleNamespace) -> int:
     """Compare and show; 1 where the newer state has a new finding that stops."""
     repository = git.require(options.folder)
     old, new = _revisions(options, repository)
-    ahead.committed(repository, (old, *([new] if new else [])))
+    ahead.committed(repository, [one for one in (old, new) if one])
     first = _at(repository, old, options)
     if new is not None:
         second = _at(repository, new, options)

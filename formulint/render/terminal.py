@@ -128,6 +128,8 @@ def source_words(finding: Finding) -> str:
 
 def wrapped(text: str, width: int, indent: str = "") -> list[str]:
     """Text in lines of at most ``width`` characters, each after the indent; a longer word stands alone."""
+    if len(indent) + len(text) <= width and not text.startswith(" "):
+        return [indent + text]
     lines: list[str] = []
     line = ""
     for word in text.split(" "):
