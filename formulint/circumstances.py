@@ -10,7 +10,7 @@ from msgspec.structs import replace
 from formulint.amounts import Resolved, Supply, over, times
 from formulint.content import Absent, Bounded, Gap, Missing, Surroundings, Value, add, number
 from formulint.equipment import Equipment
-from formulint.extras import EXTRAS, summed
+from formulint.extras import sums
 from formulint.figure import Figure
 from formulint.finding import Place
 from formulint.formula import Formula
@@ -34,10 +34,12 @@ class Circumstances(Struct, frozen=True):
     machine: Callable[[str], Equipment | None]
     shares: Surroundings
 
+    def sums(self, resolved: Resolved) -> dict[str, Value]:
+        """The sums of ``EXTRAS``."""
+        return sums(resolved.leaves, self.extra)
+
     def value(self, name: str, resolved: Resolved) -> Value | None:
-        """A figure by the name that a law calls it; None where it is no such figure."""
-        if name in EXTRAS:
-            return summed(name, resolved.leaves, self.extra)
+        """A figure by the name that a law calls it, but the sums of ``EXTRAS``; None where it is no such figure."""
         if name in ("dry_film", "coverage"):
             return self._stated(name)
         if name in ("disc", "tank", "rotation", "mill_volume"):

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from formulint.amounts import Resolved, Supply, over, times
 from formulint.circumstances import Circumstances, hull
 from formulint.content import TOTALS, Absent, Content, Gap, Missing, Value, add, joined
+from formulint.extras import EXTRAS
 from formulint.finding import Place
 from formulint.interval import AtLeast, Interval, Number
 from formulint.properties import BY_LAW, DOSES, PROPERTIES, SUBSTANCE
@@ -32,7 +33,7 @@ class Evaluation:
         Values besides the declared properties: doses and substances, only where the formula holds any.
     """
 
-    __slots__ = ("_found", "_more", "_values", "around", "path", "resolved", "water_density")
+    __slots__ = ("_found", "_more", "_sums", "_values", "around", "path", "resolved", "water_density")
 
     def __init__(
         self, resolved: Resolved, path: str, water_density: float, around: Circumstances, more: dict[str, Value] | None = None
@@ -44,6 +45,7 @@ class Evaluation:
         self._more = more or {}
         self._found: dict[str, Value] = {}
         self._values: dict[str, Value] | None = None
+        self._sums: dict[str, Value] | None = None
 
     @property
     def values(self) -> dict[str, Value]:
@@ -86,6 +88,10 @@ class Evaluation:
             return 0.0
         if name in _LAWS:
             return self.value(name)
+        if name in EXTRAS:
+            if self._sums is None:
+                self._sums = self.around.sums(self.resolved)
+            return self._sums[name]
         found = self.around.value(name, self.resolved)
         return self.value(BY_LAW[name]) if found is None else found
 

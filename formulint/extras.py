@@ -76,19 +76,20 @@ def _component_volume(material: Material, path: str, one: Component) -> Value:
     return number(one.share) / number(one.density)
 
 
-def summed(name: str, leaves: dict[str, Value], extra: Callable[[str], dict[str, Value]]) -> Value:
-    """A sum over the raw materials of a formula; ``leaves`` is what there is of each [kg]."""
-    parts: list[Value] = []
-    absent: list[Missing] = []
+def sums(leaves: dict[str, Value], extra: Callable[[str], dict[str, Value]]) -> dict[str, Value]:
+    """All sums of ``EXTRAS`` over the raw materials of a formula; ``leaves`` is what there is of each [kg]."""
+    parts: dict[str, list[Value]] = {name: [] for name in EXTRAS}
+    absent: dict[str, list[Missing]] = {}
     for code, kg in leaves.items():
-        value = extra(code).get(name)
-        if value is None:
-            continue
-        if isinstance(value, Absent):
-            absent += value.missing
-        else:
-            parts.append(times(kg, value))
-    missing = tuple(dict.fromkeys(absent))
+        for name, value in extra(code).items():
+            if isinstance(value, Absent):
+                absent.setdefault(name, []).extend(value.missing)
+            else:
+                parts[name].append(times(kg, value))
+    return {name: _sum(name, found, tuple(dict.fromkeys(absent.get(name, ())))) for name, found in parts.items()}
+
+
+def _sum(name: str, parts: list[Value], missing: tuple[Missing, ...]) -> Value:
     if missing and (name in ALL_OR_NOTHING or all(part == 0.0 for part in parts)):
         return Absent(missing)
     return add([*parts, Gap(missing)]) if missing else add(parts)
