@@ -21,7 +21,7 @@ from formulint.properties import BY_ID
 from formulint.quantity import Quantity
 from formulint.retouch import PRESERVATIVES
 from formulint.rule import Applied
-from formulint.scales import Weighing, usable
+from formulint.scales import FINE, Weighing, usable
 from formulint.side import NONE
 from formulint.sized import Portion, Sized, factor_of, sized, unknown
 from formulint.standing import STANDING_FILE
@@ -90,7 +90,7 @@ def batch(catalog: Catalog, file: File[Formula], size: Quantity, tank: str | Non
         raise UserError(f"a batch of {size} is nothing", 'say how much is to be made: --size "500 gal"')
     judge = Judge(catalog)
     refused = [*_stopped(judge, file)]
-    cautions = [*_state(formula, catalog), *_warned(judge, file)]
+    cautions = [*_state(formula, catalog), *_swaps(formula), *_warned(judge, file)]
     origin = origin_of(catalog)
     head = (catalog, file, formula, size, digests(catalog, formula)[0], origin, names_of(catalog, formula))
     if refused:
@@ -186,6 +186,12 @@ def _state(formula: Formula, catalog: Catalog) -> Iterator[str]:
         yield f"revision {formula.revision} of {formula.code} is not on record as released"
 
 
+def _swaps(formula: Formula) -> Iterator[str]:
+    """Alternates: another material is another sheet."""
+    for line in (line for stage in formula.stage for line in stage.additions if line.alternates):
+        yield f"{line.material} may be exchanged for {' or '.join(line.alternates)} on the formula, not on this sheet: its amounts are those of {line.material}"
+
+
 def _warned(judge: Judge, file: File[Formula]) -> Iterator[str]:
     for one in judge.formula(file):
         if not one.blocks and one.level is not Level.note and one.fault.kind != "pass":
@@ -272,7 +278,7 @@ def _tanks(catalog: Catalog, formula: Formula, levels: tuple[Filling, ...], aske
 
 def _scales(found: Sized, tools: tuple[Equipment, ...]) -> Iterator[str]:
     if not usable(tools):
-        yield f"no scale is on record: amounts are printed to {found.bench.plain}, and what your scale shows of them is not checked"
+        yield f"no scale is on record: amounts are printed in {found.bench.symbol}, to {FINE:.2%} of each; what your scale shows of them is not checked"
 
 
 # --- what rounding does ----------------------------------------------------------------------------------------------

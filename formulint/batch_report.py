@@ -11,7 +11,7 @@ from formulint.properties import SUBSTANCE
 from formulint.quantity import show
 from formulint.render.json_report import dumps, value_of
 from formulint.report import CAUTION, Cell, Report, Section, Table, Tone, assumptions, counted, heading, state_words
-from formulint.scales import rounded
+from formulint.scales import printed, rounded
 from formulint.side import NONE
 from formulint.sized import Sized
 from formulint.verdict import bare, bare_limits, shown, title_of, units_of, verdict_word
@@ -59,9 +59,9 @@ def _facts(made: Batch) -> list[str]:
 def _stage(made: Batch, found: Sized, at: int) -> Section:
     stage = made.formula.stage[at]
     listed = list(rows(made, found, at))
-    plain = found.bench.plain
-    other = any(row.reads is not None and row.reads.unit.symbol != plain.unit.symbol for row in listed)
-    columns = (">no", "what", ">weigh", *((f">= {plain.spelled}",) if other else ()), "scale", "within", "lot", "weighed", "by")
+    symbol = found.bench.symbol
+    other = any(row.reads is not None and row.reads.unit.symbol != symbol for row in listed)
+    columns = (">no", "what", ">weigh", *((f">= {symbol}",) if other else ()), "scale", "within", "lot", "weighed", "by")
     cells = [_row(row, number_, found, other) for number_, row in enumerate(listed, 1)]
     tables = tuple(Table(columns, tuple(cells[first : first + ROWS])) for first in range(0, len(cells), ROWS))
     tanks = dict.fromkeys(one.tank.code for one in made.tanks if one.stage == at)
@@ -72,10 +72,10 @@ def _stage(made: Batch, found: Sized, at: int) -> Section:
 
 
 def _row(row: Row, number_: int, found: Sized, other: bool) -> tuple[Cell, ...]:
-    reads = "" if row.reads is None else f"{row.reads} in {row.loads}" if row.loads > 1 else str(row.reads)
+    reads = "" if row.reads is None else f"{row.reads} ({row.loads} loads)" if row.loads > 1 else str(row.reads)
     within = f"+/- {row.tolerance}" if row.tolerance else ""
     weighing = None if row.portion is None else row.portion.weighing
-    same = "" if weighing is None else rounded(weighing.kg, found.bench.plain).digits
+    same = "" if weighing is None else rounded(weighing.kg, printed(weighing.kg, found.bench.symbol)).digits
     lot = BLANK if row.reads is not None else ""
     return (Cell(str(number_)), Cell(row.words), Cell(reads), *((Cell(same, "muted"),) if other else ()), Cell(row.scale), Cell(within), Cell(lot), Cell(BLANK), Cell("...."))
 

@@ -83,7 +83,7 @@ def adjust_words(formula: Formula, adjust: Adjust, code: str, found: Sized) -> s
 def _times(figure: MassOrVolume, found: Sized, down: bool = False) -> Quantity:
     """An amount of an adjustment at the size; a step finer than the scale shows is told as it is."""
     amount = figure.base * found.factor
-    plain = printed((amount,), figure.lo.unit.symbol)
+    plain = printed(amount, figure.lo.unit.symbol)
     if figure.dimension != "mass":
         return rounded(amount, plain, down)
     bench: Bench = found.bench

@@ -12,7 +12,7 @@ from formulint.quantity import Quantity
 from formulint.units import unit_of
 
 SNAP = 1e-9  # of a division: nearer than this to half of one counts as half, which is shown as a whole one
-FINE = 0.0005  # of an amount: so little may be lost by printing it where no scale is named; below half a last digit of any sheet (practice)
+FINE = 0.0001  # of an amount: so little may be lost by printing it where no scale is named; a fifth of what passes for the same amount (practice)
 FINEST = 9  # decimals
 LAB = 10.0  # kg; a batch below is weighed in grams (practice)
 
@@ -58,12 +58,16 @@ def rounded(amount: float, division: Quantity, down: bool = False) -> Quantity:
     return Quantity(format(Decimal(division.digits) * steps, "f"), division.unit, division.spelled)
 
 
-def printed(amounts: Iterable[float], symbol: str) -> Quantity:
-    """The last digit that a column of amounts (base units) is printed with in a unit, so that none is told worse than ``FINE``."""
-    wanted = [one for one in amounts if one > 0]
+def printed(amount: float, symbol: str) -> Quantity:
+    """The last digit that an amount (base units) is printed with in a unit, so that it is told to ``FINE`` of itself.
+
+    >>> str(rounded(92.3363 * 0.45359237, printed(92.3363 * 0.45359237, "lb")))
+    '92.34 lb'
+    """
+    unit = unit_of(symbol)
     for decimals in range(FINEST + 1):
-        division = Quantity(f"{10.0**-decimals:.{decimals}f}", unit_of(symbol, ""), symbol)
-        if all(abs(rounded(one, division).base - one) <= FINE * one for one in wanted):
+        division = Quantity(f"{10.0**-decimals:.{decimals}f}", unit, symbol)
+        if abs(rounded(amount, division).base - amount) <= FINE * amount:
             break
     return division
 
@@ -75,17 +79,18 @@ def usable(equipment: Iterable[Equipment]) -> tuple[Equipment, ...]:
 
 
 class Bench(Struct, frozen=True):
-    """The scales at hand, the finest first, and the digit that is printed where there is none."""
+    """The scales at hand, the finest first, and the unit of the shop, in which an amount is printed where there is none."""
 
     scales: tuple[Equipment, ...]
-    plain: Quantity
+    symbol: str
 
     def weigh(self, kg: float, down: bool = False) -> Weighing:
         """An amount on the finest scale that takes it in one load; else on the largest, in several."""
         fits = next((one for one in self.scales if kg <= _capacity(one)), None)
         scale = fits or max(self.scales, key=_capacity, default=None)
         if scale is None:
-            return Weighing(kg, rounded(kg, self.plain, down), self.plain)
+            plain = printed(kg, self.symbol)
+            return Weighing(kg, rounded(kg, plain, down), plain)
         division = _division(scale)
         reads = rounded(kg, division, down)
         return Weighing(kg, reads, division, scale, max(1, ceil(kg / _capacity(scale) - SNAP)))

@@ -59,9 +59,8 @@ def factor_of(formula: Formula, resolved: Resolved, size: Quantity) -> float | s
 def sized(formula: Formula, resolved: Resolved, size: Quantity, factor: float, equipment: tuple[Equipment, ...], units: str) -> Sized:
     """The formula at a size, on the scales of the equipment."""
     weights = [line.kg * factor for line in resolved.lines if isinstance(line.kg, float)]
-    small = sum(weights) < LAB
-    symbol = "g" if small else "lb" if units == "us" else "kg"
-    bench = Bench(usable(equipment), printed(weights, symbol))
+    symbol = "g" if sum(weights) < LAB else "lb" if units == "us" else "kg"
+    bench = Bench(usable(equipment), symbol)
     portions = {}
     for line in resolved.lines:
         spot = (line.stage, line.at)
@@ -79,7 +78,7 @@ def _portion(line: Line, addition: Addition, factor: float, bench: Bench) -> Por
     if amount is None or amount.to_fill or amount.dimension != "volume":
         return Portion(line, addition)
     litres = amount.base * factor
-    return Portion(line, addition, measured=rounded(litres, printed((litres,), amount.lo.unit.symbol)), litres=litres)
+    return Portion(line, addition, measured=rounded(litres, printed(litres, amount.lo.unit.symbol)), litres=litres)
 
 
 def _exact(one: Portion) -> Quantity | None:
