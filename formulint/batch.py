@@ -112,7 +112,7 @@ def batch(catalog: Catalog, file: File[Formula], size: Quantity, tank: str | Non
     levels = tuple(fillings(formula, {(line.stage, line.at): line.litres for line in weighed.resolved.lines}, catalog.machine, vessel))
     for stop, words in _tanks(catalog, formula, levels, tank):
         (refused if stop else cautions).append(words)
-    cautions += _scales(found, tools)
+    cautions += [*_scales(found, tools), *_left_out(catalog)]
     totals = {name: (exact.evaluation.value(name), weighed.evaluation.value(name)) for name in (*EXTENSIVE, "density")}
     return Batch(*head, tuple(dict.fromkeys(refused)), tuple(dict.fromkeys(cautions)), found, deltas(catalog, judge, exact, weighed), totals, levels)
 
@@ -193,10 +193,19 @@ def _swaps(formula: Formula) -> Iterator[str]:
 
 
 def _warned(judge: Judge, file: File[Formula]) -> Iterator[str]:
+    """What lint warns of; of what is open for one cause, the cause once."""
+    opened: dict[str, list[str]] = {}
     for one in judge.formula(file):
-        if not one.blocks and one.level is not Level.note and one.fault.kind != "pass":
+        if one.blocks or one.level is Level.note or one.fault.kind == "pass":
+            continue
+        if one.fault.kind == "open" and one.fault.cause:
+            opened.setdefault(one.fault.cause, []).append(one.rule)
+        else:
             leave = f"; may stand by {one.granted.by}" if one.granted is not None else ""
             yield f"{one.fault.message} (rule {one.rule}{leave})"
+    for cause, rules in opened.items():
+        more = f" and {len(rules) - 3} more" if len(rules) > 3 else ""
+        yield f"{cause}: so nobody can say whether {', '.join(rules[:3])}{more} hold"
 
 
 def _weighable(portion: Portion) -> tuple[bool, str]:
@@ -279,6 +288,12 @@ def _tanks(catalog: Catalog, formula: Formula, levels: tuple[Filling, ...], aske
 def _scales(found: Sized, tools: tuple[Equipment, ...]) -> Iterator[str]:
     if not usable(tools):
         yield f"no scale is on record: amounts are printed in {found.bench.symbol}, to {FINE:.2%} of each; what your scale shows of them is not checked"
+
+
+def _left_out(catalog: Catalog) -> Iterator[str]:
+    for name, one in sorted(catalog.equipment().items()):
+        if one.record is None or [*equipment.faults(one.record, name)]:
+            yield f"{quoted(name)} is left out, because something is wrong with it: formulint lint says what"
 
 
 # --- what rounding does ----------------------------------------------------------------------------------------------

@@ -72,7 +72,8 @@ def _stage(made: Batch, found: Sized, at: int) -> Section:
 
 
 def _row(row: Row, number_: int, found: Sized, other: bool) -> tuple[Cell, ...]:
-    reads = "" if row.reads is None else f"{row.reads} ({row.loads} loads)" if row.loads > 1 else str(row.reads)
+    more = f" ({row.loads} loads)" if row.loads > 1 else " by volume" if row.portion is not None and row.portion.measured is not None else ""
+    reads = "" if row.reads is None else f"{row.reads}{more}"
     within = f"+/- {row.tolerance}" if row.tolerance else ""
     weighing = None if row.portion is None else row.portion.weighing
     same = "" if weighing is None else rounded(weighing.kg, printed(weighing.kg, found.bench.symbol)).digits

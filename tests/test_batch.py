@@ -157,7 +157,7 @@ def test_the_order_is_kept(paint: Paint, size: Quantity) -> None:
 
 
 DIVISIONS = st.sampled_from(["0.5 lb", "0.25 lb", "1 lb", "2 g", "0.1 g", "0.05 kg", "1e-2 kg"])
-AMOUNTS = st.floats(1e-6, 5e3)
+AMOUNTS = st.floats(1e-4, 5e3)
 
 
 @given(AMOUNTS, DIVISIONS)

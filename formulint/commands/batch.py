@@ -16,10 +16,9 @@ from formulint.commands.states import STATE, catalog_of, opened, put, shown
 from formulint.errors import Misread, UserError
 from formulint.options import Option
 from formulint.quantity import Quantity, read
+from formulint.render.markdown import NO_ROOM
 from formulint.rulebook import Shipped
 from formulint.scope import named
-
-MOST = 200  # lines of a sheet that are shown as Markdown: longer text is cut, and a line that is not seen is not weighed
 
 
 def size(text: str) -> Quantity:
@@ -59,10 +58,8 @@ def run(options: SimpleNamespace) -> int:
     file = catalog.formula(names[0])
     if file.record is None:
         raise UserError(f"{file.name} cannot be read as a formula", "formulint lint says what is wrong with it")
-    if options.format == "markdown" and sum(len(stage.additions) for stage in file.record.stage) > MOST:
-        raise UserError(f"a sheet of more than {MOST} lines is not shown as Markdown, which would cut it", "take --format html")
     made = batch(catalog, file, options.size, options.tank)
-    put(options, to_json(made) if options.format == "json" else shown(options, report(made)))
+    put(options, to_json(made) if options.format == "json" else _whole(options, shown(options, report(made))))
     catalog.snapshot.close()
     return 1 if made.refused else 0
 
@@ -74,3 +71,16 @@ def _catalog(options: SimpleNamespace) -> Catalog:
     now = time.localtime()
     state = snapshot.at(options.folder, options.at, date(now.tm_year, now.tm_mon, now.tm_mday))
     return opened(replace(state, date_origin="this machine's date"), Shipped())
+
+
+def _whole(options: SimpleNamespace, text: str) -> str:
+    """The sheet, if all of it is there: a line that is not seen is not weighed.
+
+    Raises
+    ------
+    UserError
+        Where it is longer than what Markdown is made for here.
+    """
+    if options.format == "markdown" and NO_ROOM in text:
+        raise UserError("this sheet is longer than Markdown for a comment, which would leave lines out", "take --format html")
+    return text
