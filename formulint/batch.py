@@ -217,7 +217,8 @@ def _weighable(portion: Portion) -> tuple[bool, str]:
             return True, f"what {code} weighs cannot be said: {why}"
         return False, f"{code} is to be measured as {portion.measured}; its weight cannot be said: {why}"
     if one.scale is None or one.kg <= 0:
-        return False, ""
+        lost = one.kg > 0 and one.reads.base <= 0
+        return lost, f"{code} comes to {one.kg:.2g} kg: nothing that can be weighed" if lost else ""
     asked = f"{code}: {_plainly(one)}"
     where = f"{one.scale.code}, which shows {one.division}"
     if one.reads.base <= 0:
