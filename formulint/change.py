@@ -69,7 +69,7 @@ MATERIAL: dict[str, Change] = {
 }
 EQUIPMENT: dict[str, Change] = {
     **_all(Change.editorial, "code name note"),
-    **_all(Change.procedural, "kind diameter disc fill capacity division"),
+    **_all(Change.procedural, "kind diameter disc fill capacity division tolerance"),
 }
 RESULTS: dict[str, Change] = {
     **_all(Change.editorial, "code note"),

@@ -30,6 +30,7 @@ COMMANDS = {
     "whereused": "list the formulas that hold a material, an intermediate, a substance or a function, and how much",
     "results": "show what was measured on a formula for each of its tests, what counts, and what is missing",
     "order": "say in which order a formula's additions must go in, why, and what has to move",
+    "batch": "print the sheet by which one batch of a formula is made, scaled and rounded to the scales, or say why there is none",
     "mend": "show the changes of a formula that would mend what lint finds, and write one of them",
     "standing": "list what is found today and may stand until it is mended, so that only what is new stops",
     "start": "make a folder a formula repository, with one formula to begin with",
@@ -39,7 +40,7 @@ COMMANDS = {
     "demo": "build an invented paint works in a folder, and play three months of its history",
     "schema": "print the format of a record as JSON Schema, for editors",
 }
-OF_REPOSITORIES = ("lint", "properties", "diff", "gate", "history", "whereused", "results", "order", "mend", "release", "audit")
+OF_REPOSITORIES = ("lint", "properties", "diff", "gate", "history", "whereused", "results", "order", "batch", "mend", "release", "audit")
 """Commands that begin with a question to git, which answers while the rest is loaded."""
 AHEAD = ("diff", "lint", "properties", "order", "mend", "whereused", "results")
 """Those of them that go on to ask for the names in the states that they are about."""

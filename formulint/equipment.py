@@ -7,7 +7,7 @@ from typing import Literal
 
 from msgspec import Struct
 
-from formulint.figure import Length, Mass, Volume
+from formulint.figure import Length, Mass, MassShare, Volume
 from formulint.finding import Fault, Place
 from formulint.material import Code
 
@@ -20,7 +20,10 @@ class Filling(Struct, frozen=True, forbid_unknown_fields=True):
 
 
 class Equipment(Struct, frozen=True, forbid_unknown_fields=True):
-    """A piece of equipment: a tank with its disc, or a scale."""
+    """A piece of equipment: a tank with its disc, or a scale.
+
+    ``tolerance`` is how far what is weighed on a scale may be off, as a share of the amount; set by the house.
+    """
 
     code: Code
     kind: Literal["tank", "scale"]
@@ -30,10 +33,11 @@ class Equipment(Struct, frozen=True, forbid_unknown_fields=True):
     fill: Filling = Filling()
     capacity: Mass | None = None
     division: Mass | None = None
+    tolerance: MassShare | None = None
     note: str = ""
 
 
-BELONGS = {"diameter": "tank", "disc": "tank", "capacity": "scale", "division": "scale"}
+BELONGS = {"diameter": "tank", "disc": "tank", "capacity": "scale", "division": "scale", "tolerance": "scale"}
 """Which kind of equipment a field is about."""
 
 
@@ -42,7 +46,7 @@ def faults(one: Equipment, path: str) -> Iterator[Fault]:
     for field, kind in BELONGS.items():
         if getattr(one, field) is not None and kind != one.kind:
             yield Fault(Place(path, (field,)), f"{field} belongs to a {kind}, and {one.code} is a {one.kind}", "leave it out, or correct the kind")
-    for field in ("diameter", "disc", "capacity", "division"):
+    for field in ("diameter", "disc", "capacity", "division", "tolerance"):
         figure = getattr(one, field)
         if figure is not None and figure.lo.base <= 0:
             yield Fault(Place(path, (field,)), f"the {field} of {one.code} is {figure.text}, not above zero", "write what was measured")

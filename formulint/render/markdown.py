@@ -14,6 +14,7 @@ STOPS = 3  # findings of a record that is told briefly
 FACT = 2000  # characters of one fact
 ROWS = 40  # rows of one table; the rest is counted
 FINDINGS = 20  # findings of one record; the rest is counted
+NO_ROOM = "a comment has no room for them"
 
 
 def show(report: Report) -> str:
@@ -25,7 +26,7 @@ def show(report: Report) -> str:
     body, brief, left_out = _fitting(report.sections, ROOM - _size((*head, *foot)))
     said = [f"{brief} more told without their tables"] if brief else []
     said += [f"{left_out} more not shown here"] if left_out else []
-    words = ["", f"*{', '.join(said)}: a comment has no room for them*"] if said else []
+    words = ["", f"*{', '.join(said)}: {NO_ROOM}*"] if said else []
     return "\n".join((*head, *body, *words, *foot)) + "\n"
 
 
