@@ -25,8 +25,8 @@ from formulint.trial import Spent, Trial, opened
 ALLOWED = 6000  # formulas computed for one report: about half a second
 ALLOWED_AT_COMMIT = 800  # the same while somebody waits for the hook: less than a tenth of that
 MOST_FINDINGS = 5
-NOTHING = Remedy("no single change of an amount helps")
-UNCLOSED = Remedy("no single change of an amount helps, for the batch no longer closes then; with q.s. for the water one would")
+NOTHING = Remedy("no single amount helps, from half to twice of what it is")
+UNCLOSED = Remedy("no single amount helps, for the batch no longer closes then; with q.s. for the water one would")
 OWN = "own-limit/"
 
 

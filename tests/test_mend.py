@@ -110,9 +110,9 @@ def test_written_where_it_has_not(works: Path) -> None:
     assert mend(works, "--remedy", "1", "--seen", seen).status == 0
 
 
-@pytest.mark.parametrize("number", ["0", "4"])
+@pytest.mark.parametrize("number", ["0", "2"])
 def test_refused_where_there_is_no_such_remedy(works: Path, number: str) -> None:
-    assert f"there is no remedy {number}: there are 3" in refused(mend(works, "--remedy", number))
+    assert f"there is no remedy {number}: there is one" in refused(mend(works, "--remedy", number))
 
 
 @pytest.mark.parametrize("words", ["x", "1.5", "-1"])
