@@ -140,7 +140,8 @@ class Judge:
             from formulint.suspect import explained
 
             self.explains -= 1
-            yield from explained(seen, subject, lambda other: self._judged(self.catalog.subject(File(file.name, None, other, ()), {}), code))
+            rules = [entry.rule for entry in self.catalog.rulebook.in_force()]
+            yield from explained(seen, subject, lambda other: self._judged(self.catalog.subject(File(file.name, None, other, ()), {}), code), rules, self.catalog.today)
         else:
             yield from seen
         known = {(finding.rule, finding.fault.message) for finding in seen}

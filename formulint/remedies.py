@@ -62,6 +62,8 @@ def remedies_of(trial: Trial, finding: Finding, exchange: bool) -> tuple[Remedy,
     file = trial.catalog.find_formula(finding.formula)
     if file is None or file.record is None or file.document is None:
         return ()
+    if finding.rule == BATCH and any(place.path != file.name for place in finding.fault.related):
+        return ()  # a figure of a material is wrong, and no line
     found: list[Remedy] = []
     try:
         subject = trial.subject(file, {})
