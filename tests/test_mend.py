@@ -156,3 +156,16 @@ def test_refused_where_it_changes_while_it_is_computed(works: Path, monkeypatch:
     (works / SHEET).write_bytes((works / SHEET).read_bytes() + b"# one more remark\n")
     with pytest.raises(UserError, match="has changed while this was computed"):
         module.write(catalog, found, found.offers[0])
+
+
+def test_a_plain_folder_is_not_told_of_git(works: Path) -> None:
+    answer = mend(works, "--remedy", "1")
+    assert f"written: {SHEET}\n" in answer.out
+    assert "git restore" not in answer.out
+
+
+def test_what_is_only_noted_is_mended_by_the_command_that_is_told(tmp_path: Path) -> None:
+    assert run(tmp_path, "start", ".").status == 0
+    line = next(one for one in run(tmp_path, "lint", "--notes", *DAY).out.splitlines() if one.startswith("formulint mend"))
+    assert line == "formulint mend F-001 --notes shows what can be written for you"
+    assert "--remedy 1" in run(tmp_path, *line.split(" shows ")[0].split()[1:], *DAY).out
