@@ -79,6 +79,8 @@ def remedies_of(trial: Trial, finding: Finding, exchange: bool) -> tuple[Remedy,
         found += retouch.remedies()
     except Spent:
         return tuple(found)
+    if not found and finding.rule == BATCH and finding.fault.related:
+        return ()  # the line is named already; a neutralizer that slipped is not lowered without a window, and only by hand
     return tuple(found) or (UNCLOSED if retouch.unclosed else NOTHING,)
 
 
