@@ -62,6 +62,10 @@ def _like(dimensions: tuple[str, ...]) -> str:
 def _write(candidates: list[str], dimensions: tuple[str, ...]) -> str:
     """The first two candidates that the field admits; an example where it admits none."""
     readable = tuple(dict.fromkeys(one for text in candidates if (one := _readable(text, dimensions))))
+    if not readable:  # the unit is spelled otherwise as well: "226,8 Kg"
+        parts = [match for text in candidates if (match := re.fullmatch(rf"({_NUMBER}) ?([^0-9]+)", text))]
+        mended = [f"{match[1]} {unit}" for match in parts for unit in _fitting(match[2], dimensions)]
+        readable = tuple(dict.fromkeys(one for text in mended if (one := _readable(text, dimensions))))
     return f"write {_either(readable[:2])}" if readable else _like(dimensions)
 
 
@@ -316,7 +320,7 @@ def _percents(number: str) -> list[str]:
 
 def _unknown(text: str, number: str, word: str, dimensions: tuple[str, ...]) -> Misread:
     rights = _rights(word)
-    fitting = [one for one in rights if find(one, dimensions) is not None] or _near(word, dimensions)
+    fitting = _fitting(word, dimensions)
     if fitting:
         words = f"{quoted(word)} is not a unit here; did you mean {fitting[0]}"
         return Misread(words, _write([f"{number} {one}" for one in fitting], dimensions))
@@ -351,12 +355,17 @@ def _divided(number: str, divisor: int) -> str:
 def _rights(word: str) -> list[str]:
     """What a word for a unit is written as; also where it is a quotient of two words."""
     top, slash, bottom = re.sub(" ?/ ?| per ", "/", word).partition("/")
-    direct = list(SPELLINGS.get(word.lower(), ()))
+    direct = list(SPELLINGS.get(word.lower(), ()) or SPELLINGS.get(word.lower().rstrip("."), ()))
     if direct or not slash:
         return direct
     over = SPELLINGS.get(top.lower(), (top,))
     under = (bottom, *SPELLINGS.get(bottom.lower(), ()))
     return [f"{one}/{other}" for one in over for other in under]
+
+
+def _fitting(word: str, dimensions: tuple[str, ...]) -> list[str]:
+    """What the field admits of what a word for a unit may be written as."""
+    return [one for one in _rights(word) if find(one, dimensions) is not None] or _near(word, dimensions)
 
 
 def _near(word: str, dimensions: tuple[str, ...]) -> list[str]:

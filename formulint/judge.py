@@ -20,6 +20,7 @@ from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
 from formulint.formula import Formula, beside, codes_in, offers_alternates
 from formulint.kinds.closure import BATCH
 from formulint.material import Material
+from formulint.misnomer import misnamed, unknown
 from formulint.nesting import chained
 from formulint.own_limits import broken
 from formulint.retired import eased, still_used
@@ -28,7 +29,6 @@ from formulint.rulebook import Check, Entry, unknown_words
 from formulint.settings_check import of_settings
 from formulint.standing import STANDING_FILE
 from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject
-from formulint.suggest import similar
 from formulint.verdict import read_bounds
 
 if TYPE_CHECKING:
@@ -140,7 +140,8 @@ class Judge:
             from formulint.suspect import explained
 
             self.explains -= 1
-            yield from explained(seen, subject, lambda other: self._judged(self.catalog.subject(File(file.name, None, other, ()), {}), code))
+            rules = [entry.rule for entry in self.catalog.rulebook.in_force()]
+            yield from explained(seen, subject, lambda other: self._judged(self.catalog.subject(File(file.name, None, other, ()), {}), code), rules, self.catalog.today)
         else:
             yield from seen
         known = {(finding.rule, finding.fault.message) for finding in seen}
@@ -290,9 +291,8 @@ class Judge:
         self, name: str, code: str, own: dict[str, list[str]], other: dict[str, list[str]], formula: str, material: str
     ) -> Iterator[Finding]:
         if code != stem(name):
-            words = f'the file is called {stem(name)}, the code in it is "{code}"'
-            fault = Fault(Place(name, ("code",)), words, f"rename the file to {code}.toml, or write code = \"{stem(name)}\"")
-            yield self._format("record/code-is-file-name", fault, formula, material)
+            twins = [one for names in (own, other) for one in names.get(code.casefold(), ()) if one != name]
+            yield self._format("record/code-is-file-name", misnamed(name, code, twins), formula, material)
         same = [*own.get(stem(name).casefold(), ()), *other.get(stem(name).casefold(), ())]
         for twin in same:
             if twin != name:
@@ -330,9 +330,8 @@ class Judge:
             else:
                 self._sound.add(code)
         elif blend is None:
-            near = self._near(code)
-            hint = f"did you mean {near}?" if near else f"add {catalog.settings.folders.materials}/{code}.toml to the repository"
-            yield Fault(place, f'there is no material "{code}" among those that git knows here', hint)
+            self._guesses += 1
+            yield unknown(catalog, code, place, self._guesses <= MANY)  # a guess means to look through all codes
         elif blend.record is None:
             yield self._unreadable(code, blend, place)
         elif blend.record.class_ != "intermediate":
@@ -340,14 +339,6 @@ class Judge:
             yield Fault(place, words, 'a formula that is used as a material has class = "intermediate"', related=(Place(blend.name, ("class",)),))
         else:
             yield from self._inside(code, blend.record, blend.name, place)
-
-    def _near(self, code: str) -> str | None:
-        """The code that was probably meant; looked for a few times in a run, because it means to look through all codes."""
-        self._guesses += 1
-        if self._guesses > MANY:
-            return None
-        catalog = self.catalog
-        return similar(code, [stem(name) for name in (*catalog.material_files(), *catalog.formula_files())])
 
     def _inside(self, code: str, blend: Formula, path: str, place: Place) -> Iterator[Fault]:
         """The first reason, at any depth, why nobody knows what an intermediate holds."""
@@ -369,12 +360,14 @@ class Judge:
         return Fault(place, f"{code} cannot be read ({where}: {first.message})", "mend that file first", related=(first.place,))
 
     def _circle(self, knot: tuple[str, ...], formula: Formula, path: str) -> Fault:
-        words = chained(knot, "these use each other in a circle")
+        alone = len(set(knot)) == 1
+        words = f"{knot[0]} is an addition to itself" if alone else chained(knot, "these use each other in a circle")
+        helps = "name what was meant, or delete the line" if alone else "take one of them out"
         for i, stage in enumerate(formula.stage):
             for j, line in enumerate(stage.additions):
                 if line.material in self.catalog.nesting.knots or line.material == knot[1]:
-                    return Fault(Place(path, ("stage", i, "additions", j, "material")), words, "take one of them out")
-        return Fault(Place(path, ("code",)), words, "take one of them out")
+                    return Fault(Place(path, ("stage", i, "additions", j, "material")), words, helps)
+        return Fault(Place(path, ("code",)), words, helps)
 
     def _snapshot(self, scope: Scope) -> Iterator[Finding]:
         yield from (self._format("record/plain-file", fault, "", "") for fault in self.catalog.snapshot.faults_below((*self.catalog.settings.folders.all, STANDING_FILE)))

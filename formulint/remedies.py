@@ -25,8 +25,8 @@ from formulint.trial import Spent, Trial, opened
 ALLOWED = 6000  # formulas computed for one report: about half a second
 ALLOWED_AT_COMMIT = 800  # the same while somebody waits for the hook: less than a tenth of that
 MOST_FINDINGS = 5
-NOTHING = Remedy("no single change of an amount helps")
-UNCLOSED = Remedy("no single change of an amount helps, for the batch no longer closes then; with q.s. for the water one would")
+NOTHING = Remedy("no single amount helps, from half to twice of what it is")
+UNCLOSED = Remedy("no single amount helps, for the batch no longer closes then; with q.s. for the water one would")
 OWN = "own-limit/"
 
 
@@ -62,6 +62,8 @@ def remedies_of(trial: Trial, finding: Finding, exchange: bool) -> tuple[Remedy,
     file = trial.catalog.find_formula(finding.formula)
     if file is None or file.record is None or file.document is None:
         return ()
+    if finding.rule == BATCH and any(place.path != file.name for place in finding.fault.related):
+        return ()  # a figure of a material is wrong, and no line
     found: list[Remedy] = []
     try:
         subject = trial.subject(file, {})
@@ -77,6 +79,8 @@ def remedies_of(trial: Trial, finding: Finding, exchange: bool) -> tuple[Remedy,
         found += retouch.remedies()
     except Spent:
         return tuple(found)
+    if not found and finding.rule == BATCH and finding.fault.related:
+        return ()  # the line is named already; a neutralizer that slipped is not lowered without a window, and only by hand
     return tuple(found) or (UNCLOSED if retouch.unclosed else NOTHING,)
 
 

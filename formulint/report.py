@@ -212,11 +212,13 @@ def left_out(findings: Sequence[Finding], notes: bool) -> list[str]:
 
 def mend_lines(findings: Iterable[Finding]) -> tuple[str, ...]:
     """Which command writes what was computed, where anything was."""
-    codes = sorted({one.formula for one in findings for remedy in one.remedies if remedy.edits})
+    mended = [one for one in findings if any(remedy.edits for remedy in one.remedies)]
+    codes = sorted({one.formula for one in mended})
     if not codes:
         return ()
+    notes = "" if any(one.level is not Level.note for one in mended if one.formula == codes[0]) else " --notes"
     more = f" (and so for {', '.join(codes[1:3])}{' and others' if len(codes) > 3 else ''})" if len(codes) > 1 else ""
-    return (f"formulint mend {codes[0]} shows what can be written for you{more}",)
+    return (f"formulint mend {codes[0]}{notes} shows what can be written for you{more}",)
 
 
 def stop_line(catalog: Catalog, finding: Finding) -> str:

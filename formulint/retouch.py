@@ -24,10 +24,11 @@ from formulint.kinds.closure import BATCH
 from formulint.kinds.dose import Dose
 from formulint.quantity import Quantity, show
 from formulint.rule import Goal
-from formulint.splice import value, written
+from formulint.slip import closing
+from formulint.splice import removal, value, written
 from formulint.subject import FormulaSubject
+from formulint.suspect import FINEST
 from formulint.trial import Trial, distance, lacking
-from formulint.units import find
 from formulint.verdict import shown
 from formulint.vessels import Spot
 
@@ -46,9 +47,6 @@ HALF, TWICE = 0.5, 2.0  # a line is lowered to half or raised to twice itself; m
 PRESERVATIVES = frozenset({"in-can-preservative", "dry-film-preservative"})
 GUARDED = PRESERVATIVES | {"dispersant", "neutralizer", "coalescent"}
 """Functions of which the dose is lowered only where a window in force says that it may be."""
-SLIP = 0.1  # of what the lines are off may be left, if a unit is to be taken for the reason
-WEIGHED = ("lb", "kg")  # one is typed for the other
-MEASURED = ("gal", "L")
 CAUTION = "arithmetic only, test due"
 
 
@@ -101,7 +99,10 @@ class Retouch:
 
     def _options(self) -> Iterator[Option]:
         if self.goal.aim is not None:
-            yield from self._other_units()
+            slips = list(self._slips())
+            yield from (option for option, _ in slips)
+            if any(abs(total / self.goal.aim - 1) <= FINEST for _, total in slips):
+                return  # whatever else closes the sheet would only hide it
         for spot, line in self._lines():
             assert line.amount is not None
             found = self._amount(spot, line.amount.lo)
@@ -168,20 +169,13 @@ class Retouch:
     def _holds(self, spot: Spot, amount: Quantity) -> bool:
         return distance(self.goal, self._at(spot, amount)) == 0.0
 
-    def _other_units(self) -> Iterator[Option]:
-        """The same digits in another unit: a pound typed as a kilogram. Thought of before all else where nearly nothing is left then."""
-        before = lacking(self.goal, self.subject, True) or 0.0
-        for spot, line in self._lines():
-            assert line.amount is not None
-            old = line.amount.lo
-            group = WEIGHED if old.unit.dimension == "mass" else MEASURED if old.unit.dimension == "volume" else ()
-            for symbol in group:
-                unit = find(symbol, (old.unit.dimension,))
-                if unit is not None and unit.symbol != old.unit.symbol:
-                    amount = Quantity(old.digits, unit, symbol)
-                    left = lacking(self.goal, self._at(spot, amount), True)
-                    if left is not None and abs(left) <= SLIP * abs(before):
-                        yield Option(spot, amount, 0.0)
+    def _slips(self) -> Iterator[tuple[Option, float]]:
+        """What the finding names as the slip, put right, with the sum that it would come to. Thought of before all else."""
+        materials = {code: stock.material for code, stock in self.subject.stocks.items()}
+        goal, subject = self.goal, self.subject
+        for slip in closing(self.formula, subject.resolved, materials, goal.aim or 0.0, subject.closure):
+            if slip.words in self.finding.fault.remedy:
+                yield Option((int(slip.keys[1]), int(slip.keys[3])), slip.meant, 0.0), slip.total
 
     def _exchanges(self) -> Iterator[Option]:
         """A line's material exchanged for an approved one of the same function: at equal active part, solids or volume."""
@@ -253,6 +247,8 @@ class Retouch:
         return found
 
     def _edits(self, document: Document, option: Option) -> tuple[Edit, ...]:
+        if not option.amount.value:
+            return (removal(document, option.spot),)
         keys = ("stage", option.spot[0], "additions", option.spot[1])
         line = self.formula.stage[option.spot[0]].additions[option.spot[1]]
         assert line.amount is not None
@@ -277,6 +273,8 @@ class Retouch:
         found = self.goal.measure(after)
         gives = "" if isinstance(found, Gap) else f" gives {shown(found, *self.goal.look)}"
         change = f"{line.material} {where} from {line.amount.text} to {option.amount}"
+        if not option.amount.value:
+            change = f"without {line.amount.text} {line.material} {where}:"
         if option.material:
             change = f"{option.amount} {option.material} for {line.amount.text} {line.material} {where}"
         return f"{change}{gives}{self._filled(after)}; {CAUTION}"

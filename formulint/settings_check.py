@@ -102,6 +102,9 @@ def hint(word: str, known: Iterable[str]) -> str:
     """What helps where a rule or a pack is named that is not there: the one that was probably meant, or those there are."""
     names = sorted(known)
     start, _, rest = word.rpartition("/")
+    bare = [name for name in names if word and not start and name.rpartition("/")[2] == word]
+    if bare:  # the rule without its pack
+        return f"did you mean {' or '.join(bare)}?"
     same = [name for name in names if start and name.startswith(start + "/")] or names
     near = closest(word, names) if same is names else closest(rest, [name.removeprefix(start + "/") for name in same])
     if near:

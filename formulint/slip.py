@@ -79,7 +79,7 @@ def closing(formula: Formula, resolved: Resolved, materials: Mapping[str, Materi
     """Every way to read one line otherwise that closes the sheet; of a hundred ways some do by chance.
 
     Read in another unit, with the point elsewhere, as what is dry or active in what is sold wet or the other way round,
-    or as water that another line brings.
+    as water that another line brings, or as a line copied once too often.
 
     ``whole`` is what the lines should come to, in kg, L or as a share, and ``within`` how far they may be off, relative.
     A line that hangs on others (``q.s.``, a dose) is no candidate, nor is any where its sum is not known.
@@ -99,6 +99,7 @@ def closing(formula: Formula, resolved: Resolved, materials: Mapping[str, Materi
         readings = [(meant, "") for meant in _readings(amount, kind)]
         if kind != "share":
             readings += (*_of_a_part(amount, materials.get(code)), *_brought(lines[keys], amount, resolved.lines, materials))
+            readings += _again(keys, code, amount, fixed)
         for meant, why in readings:
             change = _change(lines[keys], amount, meant, kind)
             if change is not None and abs(now + change - whole) <= within * whole:
@@ -174,6 +175,14 @@ def _brought(line: Line, amount: Quantity, lines: Iterable[Line], materials: Map
         share = None if other.keys == line.keys or other.code not in materials else materials[other.code].water
         if share is not None and share.lo.base < 1.0 and isinstance(other.kg, float) and abs(other.kg * share.lo.base / line.kg - 1) <= ALIKE:
             yield read(f"0 {amount.spelled}", Amount.dimensions), f"{other.code} brings as much water itself"
+
+
+def _again(keys: KeyPath, code: str, amount: Quantity, fixed: Mapping[KeyPath, tuple[str, Quantity]]) -> Iterator[Reading]:
+    """Nothing in place of a line that stands in its stage before, with the same amount."""
+    for other, (same, as_much) in fixed.items():
+        if other[:2] == keys[:2] and int(other[3]) < int(keys[3]) and same == code and as_much == amount:
+            yield read(f"0 {amount.spelled}", Amount.dimensions), "it stands there twice"
+            return
 
 
 def _change(line: Line, amount: Quantity, meant: Quantity, kind: str) -> float | None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import date
 from typing import Literal
 
@@ -24,6 +25,7 @@ _IRREGULAR = {
     worktree.LINK: ("is a symbolic link, not a file", "put the file itself there; links are never followed"),
     worktree.FOLDER: ("is a repository inside this one (a submodule), not a file", "keep the records here instead"),
 }
+_ASTRAY = re.compile(r"(.*/[A-Za-z]+-?[0-9][A-Za-z0-9-]*)(?:\.toml)?\.(?:txt|TOML|Toml|tml)")
 _SPECIAL = ("is no file that git can hold (a pipe, a socket or a device)", "remove it")
 
 
@@ -257,7 +259,16 @@ def _assemble(rows: Sequence[git.Row], prefix: str, remedy: str) -> tuple[str, d
         else:
             what, helps = _IRREGULAR.get(mode, _SPECIAL)
             faults.append(Fault(Place(name), f"{quoted(name)} {what}", helps))
-    return root, entries, (*faults, *nested)
+    return root, entries, (*faults, *nested, *_astray(entries))
+
+
+def _astray(entries: Mapping[str, Entry]) -> Iterator[Fault]:
+    """Files that are called like a record, but end as an editor for plain text ends them: nobody reads those."""
+    for name in entries:
+        found = _ASTRAY.fullmatch(name) if name[-4:] != "toml" and "/" in name else None
+        if found is not None and f"{found[1]}.toml" not in entries:
+            words = f"{quoted(name)} is not read: only files that end in .toml are records"
+            yield Fault(Place(name), words, f"if it is a record, rename it to {found[1].rpartition('/')[2]}.toml", kind="review")
 
 
 def _announced(name: str) -> Fault:

@@ -98,6 +98,18 @@ def moves(document: Document, counts: Sequence[int], wanted: Sequence[Move]) -> 
     return tuple(edits)
 
 
+def removal(document: Document, spot: Spot) -> Edit:
+    """A line of the sheet taken out, with the comment behind it.
+
+    Raises
+    ------
+    Misread
+        Where it does not stand on text lines of its own.
+    """
+    row = _row(document, spot)
+    return Edit(document.path, _keys(spot), row.start, document.text[row.start : row.end], "")
+
+
 def _keys(spot: Spot) -> KeyPath:
     return ("stage", spot[0], "additions", spot[1])
 

@@ -1,4 +1,4 @@
-"""Which line of a sheet that does not add up is the slip: the one that, read otherwise, leaves nothing else to say.
+"""Which line of a sheet that does not add up is the slip, or which density of a material: the line that, read otherwise, leaves nothing else to say.
 
 A sheet of twenty lines can be read otherwise in a hundred ways, and by chance some of them close it. So each is tried:
 what it would bring must be nothing new, and something must speak for it beside the sum.
@@ -8,15 +8,20 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from datetime import date
+from math import fsum
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint.finding import Fault, Finding, Place
-from formulint.formula import Formula
+from formulint.formula import Bounds, Formula
 from formulint.kinds.closure import BATCH
+from formulint.kinds.plausibility import Plausibility
+from formulint.quantity import read
+from formulint.rule import Rule
 from formulint.slip import Slip, closing, stands_out
-from formulint.subject import FormulaSubject
+from formulint.subject import FormulaSubject, MaterialSubject
 from formulint.verdict import shown
 
 MOST_TRIED = 24  # readings of one sheet that are judged, the nearest to closing first
@@ -50,11 +55,48 @@ class Explained(Struct, frozen=True):
         return self.fine or apart or bool(self.own)
 
 
-def explained(findings: Iterable[Finding], subject: FormulaSubject, judged: Judged) -> Iterator[Finding]:
-    """The findings of a sheet; that it does not add up with the one line that explains it, or with the word that several could."""
+def explained(findings: Iterable[Finding], subject: FormulaSubject, judged: Judged, rules: Sequence[Rule], today: date) -> Iterator[Finding]:
+    """The findings of a sheet; that it does not add up with the one line that explains it, or with the word that several could.
+
+    Before all lines comes the material of which a density that is usual, by ``rules``, would close the sheet.
+    """
     found = tuple(findings)
     for one in found:
-        yield _with_slip(one, subject, found, judged) if one.rule == BATCH and one.fault.kind == "fail" else one
+        if one.rule != BATCH or one.fault.kind != "fail":
+            yield one
+            continue
+        figure = next(_unusual(subject, rules, today), None)
+        yield _with_slip(one, subject, found, judged) if figure is None else replace(one, fault=_laid_to(one.fault, figure))
+
+
+def _unusual(subject: FormulaSubject, rules: Sequence[Rule], today: date) -> Iterator[Fault]:
+    """Densities of materials outside the window of their class, where one inside it would close the sheet by volume."""
+    if subject.formula.batch.dimension != "volume" or subject.resolved.shares_total is not None:
+        return
+    for rule in rules:
+        if isinstance(rule, Plausibility) and "density" in rule.window:
+            bounds = rule.window["density"]
+            for stock in subject.stocks.values():
+                faults = [one for one in rule.check_material(MaterialSubject(stock, today, subject.units)) if one.place.keys == ("density",)]
+                if faults and _would_close(subject, stock.material.code, bounds):
+                    yield faults[0]
+
+
+def _would_close(subject: FormulaSubject, code: str, usual: Bounds) -> bool:
+    """True where the sheet closes with some density of the window in place of the one that is written."""
+    total, whole, within = subject.resolved.totals.get("total_volume"), subject.formula.batch.base, subject.closure
+    if not isinstance(total, float) or usual.min is None or usual.max is None:
+        return False
+    lines = [(one.kg, one.litres) for one in subject.resolved.lines if one.code == code]
+    known = [(kg, litres) for kg, litres in lines if isinstance(kg, float) and isinstance(litres, float)]
+    weight, rest = fsum(kg for kg, _ in known), total - fsum(litres for _, litres in known)
+    most, least = (rest + weight / read(end, ("density",)).base for end in (usual.min, usual.max))
+    return len(known) == len(lines) > 0 and least <= whole * (1 + within) and most >= whole * (1 - within)
+
+
+def _laid_to(fault: Fault, figure: Fault) -> Fault:
+    words = f"look at {figure.place.path} before the lines: {figure.message}; with such a density the batch closes"
+    return replace(fault, remedy=words, related=(figure.place, *fault.related))
 
 
 def _with_slip(finding: Finding, subject: FormulaSubject, findings: Sequence[Finding], judged: Judged) -> Finding:

@@ -31,6 +31,9 @@ _WORD = re.compile(r"[^\n#,}\]]*")
 _DATE = re.compile(r"(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{4}|\d{1,2}/\d{1,2}/\d{2})(?!\d)")
 _DECIMAL_COMMA = re.compile(r"(\d+),(\d+)$")
 _NAME = re.compile(r"([\w-]+)[ \t]*=")
+_NAME_BEFORE = re.compile(r"([\w-]+)[ \t]*=[ \t]*$")
+_UNIT = re.compile(r"[A-Za-z%][^\s\"',}\]#]*")
+_PASTED = re.compile(r"[ \t]*([A-Za-z]+(?:-[A-Za-z0-9]+)*-?[0-9][A-Za-z0-9-]*)[ \t;]+([0-9]+)(?:[.,]([0-9]+))?(?:[ \t;]*([A-Za-z%]+))?")
 _COMMA_NUMBER = re.compile(r"\d+,\d")
 _CURLY_QUOTES = "\u2018\u2019\u201a\u201b\u201c\u201d\u201e\u201f\u00ab\u00bb\u2032\u2033`\u00b4"
 _COMMENT_SIGNS = ("//", "/*", "--", ";", "%", "*", "!")
@@ -121,7 +124,7 @@ def _no_equals(text: str, at: int) -> Trouble:
     key = re.split(r"[\n,{\[]", before)[-1].strip()
     comma = _DECIMAL_COMMA.search(before)
     if comma:
-        return Trouble(at, f"{comma[0]} has a comma in the number", f"write {comma[1]}.{comma[2]}, in quotation marks")
+        return _comma(text, at, before, comma)
     if key[:1] in ('"', "'") and outer >= 0 and text[outer] == "{":
         remedy = 'such as { material = "RM-1401", amount = "8.5 lb" }'
         return Trouble(at, f"{_quote(key)} has no name: inside {{ }} each entry is name = value", remedy)
@@ -136,6 +139,15 @@ def _no_equals(text: str, at: int) -> Trouble:
     if "=" in _rest(text, at) and following not in "\"'[{":
         return Trouble(at, "the name left of = is more than one word", "names are one word, joined by _")
     return Trouble(at, f'= is missing after "{_clip(key)}"', f"write {_clip(key)} = ...")
+
+
+def _comma(text: str, at: int, before: str, comma: re.Match[str]) -> Trouble:
+    """A number with a decimal comma, and no quotation marks, inside of braces; the parser stops at its unit."""
+    name = _NAME_BEFORE.search(before[: comma.start()])
+    unit = _UNIT.match(text, at)
+    figure = f'"{comma[1]}.{comma[2]}{" " + unit[0] if unit else ""}"'
+    remedy = f"write {name[1]} = {figure}" if name else f"write {figure}"
+    return Trouble(at, f"{comma[0]} has a comma in the number", remedy if unit else f"{remedy}, with its unit where it has one")
 
 
 def _left_over(text: str, at: int) -> Trouble:
@@ -189,6 +201,10 @@ def _no_value(text: str, at: int) -> Trouble:
     bare = _bare_value(text, at)
     if bare is not None:
         return bare
+    pasted = _PASTED.match(_line(text, at))
+    if pasted is not None:
+        amount = f"{pasted[2]}{'.' + pasted[3] if pasted[3] else ''} {pasted[4] or 'lb'}"
+        return Trouble(at, f"{_quote(_rest(text, at))} is no line of a formula", f'write {{ material = "{pasted[1]}", amount = "{amount}" }},')
     found = _WORD.match(text, at)
     word = found[0].strip() if found else ""
     if word:

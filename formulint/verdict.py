@@ -180,7 +180,7 @@ def judge_bounds(
     below = bound is bounds[0] and not (bound is bounds[1] and low >= bound.base * (1 - CLOSE))  # both may be one object
     far = low if below else high
     off = Measured(far, bound.base, bound.unit.dimension, unit)
-    unit, digits = readable(unit, digits, low, *(() if isinstance(value, AtLeast) else (high,)), bound.base)
+    unit, digits = readable(unit, digits, bound.base)  # by the limit: ten times a limit of 350 ppm is 3500 ppm
     number, limit = apart(far, bound, unit, digits)
     side = "below" if below else "above"
     least = "at least" if below else "at most"

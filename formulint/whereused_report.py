@@ -9,7 +9,7 @@ from formulint.catalog import Catalog
 from formulint.content import Gap, Value
 from formulint.interval import ends
 from formulint.report import CAUTION, Cell, Report, Section, Table, Tone, counted, heading, title_line
-from formulint.verdict import readable, shown
+from formulint.verdict import MANY_PPM, shown
 from formulint.whereused import Use, WhereUsed
 
 TONES: dict[str, Tone] = {"production": "bad", "pilot": "warn", "bench": "plain", "withdrawn": "muted"}
@@ -52,10 +52,10 @@ def _row(one: Use) -> tuple[Cell, ...]:
 
 
 def _share(share: Value) -> str:
-    """A share of the batch in % with three digits that count, in ppm below a hundredth of a percent."""
+    """A share of the batch in %, in ppm below a tenth of a percent: preservatives are told apart there."""
     if isinstance(share, Gap):
         return NOT_KNOWN
-    unit, digits = ("%", 2) if max(end for end in ends(share) if end < inf) >= 1e-4 else readable("ppm", 1)
+    unit, digits = ("%", 2) if max(end for end in ends(share) if end < inf) >= MANY_PPM else ("ppm", 0)
     return shown(share, unit, digits)
 
 

@@ -351,7 +351,8 @@ def test_a_concession_or_a_comment_hides_nothing() -> None:
 def test_an_unknown_material_is_named_with_the_one_that_was_meant() -> None:
     for slip in ("GLYCOI", "glycol", "GLYC0L", "GLYCOLL"):
         found = messages(paint(GLYCOL.replace("GLYCOL", slip)))
-        assert found == [f'there is no material "{slip}" among those that git knows here | did you mean GLYCOL?']
+        means = f"did you mean GLYCOL (propylene glycol)? Else materials/{slip}.toml is missing: bring it back, or add it"
+        assert found == [f'there is no material "{slip}" among those that lie here | {means}']
 
 
 def test_an_unknown_material_that_resembles_nothing_asks_for_its_file() -> None:
@@ -382,6 +383,25 @@ def test_a_file_is_called_by_its_code() -> None:
     assert found == [
         'the file is called T-2, the code in it is "T-1" | rename the file to T-1.toml, or write code = "T-2"'
     ]
+
+
+MISNAMED = {
+    "a copy": ("T-1 copy", True, "if it is a copy to begin another with, write a code of its own, and rename the file to that; else delete it"),
+    "a copy with a code for a name": ("T-2", True, 'if it is a copy to begin another with, write code = "T-2"; else delete it'),
+    "no copy, and no code for a name": ("T-1 copy", False, "rename the file to T-1.toml"),
+}
+
+
+@pytest.mark.parametrize(("called", "twin", "remedy"), MISNAMED.values(), ids=MISNAMED)
+def test_nobody_is_told_to_write_over_the_file_that_was_copied(called: str, twin: bool, remedy: str) -> None:
+    found = messages({f"formulas/{called}.toml": sheet(), **({"formulas/T-1.toml": sheet()} if twin else {})})
+    tail = ", which is that of formulas/T-1.toml" if twin else ""
+    assert found == [f'the file is called {called}, the code in it is "T-1"{tail} | {remedy}']
+
+
+def test_a_formula_that_is_its_own_addition_is_told_so() -> None:
+    found = messages(paint('{ material = "T-1", amount = "1 kg" }, ' + FILL))
+    assert found == ["T-1 is an addition to itself | name what was meant, or delete the line"]
 
 
 def test_only_an_intermediate_goes_into_another_formula() -> None:

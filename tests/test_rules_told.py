@@ -103,7 +103,7 @@ def test_one_rule_in_full_is_told_with_figures_source_and_setting(house: Repo) -
         assert words in out
 
 
-@pytest.mark.parametrize(("what", "words"), [("dose/glycl", "did you mean dose/glycol?"), ("doses", "known")])
+@pytest.mark.parametrize(("what", "words"), [("dose/glycl", "did you mean dose/glycol?"), ("doses", "known"), ("glycol", "did you mean dose/glycol?")])
 def test_a_rule_that_is_none_is_asked_back(house: Repo, what: str, words: str) -> None:
     answer = ask("-C", str(house.path), "rules", what)
     assert answer.status == 2 and words in answer.err

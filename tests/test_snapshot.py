@@ -224,6 +224,15 @@ def test_links_and_submodules_are_faults(tmp_path: Path, state: str) -> None:
     assert len(found.faults) == 3
 
 
+def test_a_record_that_ends_as_an_editor_ends_it_is_told(tmp_path: Path) -> None:
+    repo = build(tmp_path / "repo", [START])
+    twin = A.removesuffix(".toml") + ".txt"
+    repo.write({"formulas/T-7.toml.txt": "x", "materials/x/RM-7.txt": "x", "formulas/notes.txt": "x", "T-8.txt": "x", twin: "x"})
+    faults = snapshot.work_tree(str(repo)).faults_below(("formulas", "materials"))
+    assert [(fault.place.path, fault.kind) for fault in faults] == [("formulas/T-7.toml.txt", "review"), ("materials/x/RM-7.txt", "review")]
+    assert faults[0].remedy == "if it is a record, rename it to T-7.toml"
+
+
 def test_a_folder_that_is_a_link_is_not_followed(tmp_path: Path) -> None:
     Repo(tmp_path / "outside").write({"T-1.toml": "secret", "new.toml": "secret"})
     repo = build(tmp_path / "repo", [START])

@@ -118,3 +118,37 @@ def test_a_line_that_slipped_is_named_where_something_breaks(code: str, old: str
 )
 def test_a_line_is_not_named_for_nothing(code: str, first: Edits, edits: Edits) -> None:
     assert said(code, first, edits) == []
+
+
+DENSITIES = {
+    "a digit too many": ("RM-1305", "8.78 lb/gal", "18.78 lb/gal", "T-140"),
+    "another unit": ("RM-1101", "33.30 lb/gal", "33.30 kg/L", "T-120"),
+    "a figure in kg/L, called lb/gal": ("RM-1101", "33.30 lb/gal", "4.0 lb/gal", "T-101"),
+}
+
+
+def closure(edits: dict[str, tuple[str, str]], code: str) -> tuple[str, tuple[str, ...]]:
+    """What is said of the sum of a sheet, after edits of files: the remedy, and what is to be looked at."""
+    files = {**FILES, **{name: FILES[name].replace(old, new) for name, (old, new) in edits.items()}}
+    found = next(one for one in findings(of_files(files), code) if one.rule == "closure/batch")
+    return found.fault.remedy, tuple(place.path for place in found.fault.related)
+
+
+@pytest.mark.parametrize(("material", "old", "new", "code"), DENSITIES.values(), ids=DENSITIES)
+def test_a_density_that_is_unusual_is_looked_at_before_the_lines(material: str, old: str, new: str, code: str) -> None:
+    name = f"materials/{material}.toml"
+    remedy, seen = closure({name: (f'"{old}"', f'"{new}"')}, code)
+    assert remedy.startswith(f"look at {name} before the lines: {material}: density {new}")
+    assert seen == (name,)
+
+
+def test_a_density_that_is_unusual_but_closes_nothing_is_not_blamed_for_a_line() -> None:
+    odd, slip = {"materials/RM-1101.toml": ('"33.30 lb/gal"', '"36.00 lb/gal"')}, {"formulas/T-140.toml": ('"500.0 lb"', '"50.0 lb"')}
+    assert closure(odd | slip, "T-140")[0].startswith("look for a line in another unit, doubled or missing")
+
+
+def test_a_line_copied_once_too_often_is_named() -> None:
+    line = '  { material = "RM-1001", amount = "151.3 lb" },'
+    remedy, seen = closure({"formulas/T-140.toml": (line, f"{line}\n{line}")}, "T-140")
+    assert remedy.startswith("leaving out 151.3 lb of RM-1001 (it stands there twice) would close it (99.99 gal)")
+    assert seen == ("formulas/T-140.toml",)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 from repository import Json, Table, run, tables, write
+from story import EXAMPLE
 
 BIT = "2634-33-5"
 SETTINGS: Table = {"format": 1, "water_density": "1 kg/L"}
@@ -92,6 +93,11 @@ def test_an_alternate_is_no_part_of_the_batch(house: Path) -> None:
 def test_a_substance_counts_in_every_material_that_holds_it(house: Path) -> None:
     both = [one["share_min"] for one in uses(house, BIT) if one["formula"] == "T-3"]
     assert both == pytest.approx([0.05, 0.0])
+
+
+def test_a_biocide_is_told_in_ppm() -> None:
+    found = run(EXAMPLE, "whereused", BIT).out
+    assert "235 ppm" in found and "0.02 %" not in found
 
 
 def test_an_amount_that_nobody_knows_is_no_zero(tmp_path: Path) -> None:

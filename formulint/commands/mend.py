@@ -74,7 +74,8 @@ def _written(catalog: Catalog, found: Mending, offer: Offer, changed: list[str])
     code = found.file.name.rsplit("/", 1)[-1].removesuffix(".toml")
     formula = found.file.record
     assert formula is not None
-    closing = [f"written: {found.file.name}; git diff shows it, git restore takes it back"]
+    kept = "" if catalog.snapshot.repository is None else "; git diff shows it, git restore takes it back"
+    closing = [f"written: {found.file.name}{kept}"]
     if formula.state == "production" and not offer.remedy.moves:
         closing.append("a paint in production whose composition changes asks for a new revision")
     section = Section(heading(catalog, code), (), (), (offer.remedy.text, *changed))
