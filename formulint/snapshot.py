@@ -9,6 +9,7 @@ from datetime import date
 from typing import Literal
 
 from msgspec import Struct
+from msgspec.structs import replace
 
 from formulint import git, worktree
 from formulint.errors import UserError
@@ -152,6 +153,12 @@ def at(start: str | git.Repository, revision: str, today: date | None = None) ->
         day, origin = _day(today)
     folder = worktree.path_of(worktree.Disk(repository.top), root) if repository.top else ""
     return Snapshot(short, day, origin, root, folder, commit, entries, faults, Objects(repository), repository)
+
+
+def as_of_now(state: Snapshot) -> Snapshot:
+    """The same files, judged by the day on which this machine runs."""
+    day, origin = _day(None)
+    return replace(state, date=day, date_origin=origin)
 
 
 def tree(repository: git.Repository, oid: str, label: str, day: date, origin: str) -> Snapshot:

@@ -115,6 +115,14 @@ def test_what_is_conceded_and_why(house: House) -> None:
     assert "C-2 ended on 2026-03-01" in found["C-2"][1] and "is not among those who approve formulas" in found["C-3"][1]
 
 
+def test_what_has_run_out_since_the_last_commit_is_conceded_no_more(house: House) -> None:
+    limit = {"formulas/T-105.toml": lambda text: text.replace("[limits]", '[limits]\nwater = { max = "10 %" }')}
+    house.commit({**limit, "concessions/C-1.toml": GIVEN.format("C-1", "own-limit/water", MANAGER, "2026-04-01")}, day="2026-03-02")
+    words = ("audit", "concessions")
+    acts = [json.loads(house.ask(*words, *more).out)["concessions"][0]["acts"] for more in (("--today", "2026-03-10"), ("--at", "HEAD"), ())]
+    assert acts == [True, True, False]
+
+
 def test_which_records_hold_no_longer_and_why(house: House) -> None:
     assert asked(house, "records").status == 0
     house.commit({RECORD: lambda text: text.replace('"1.43043294926"', '"1.44043294926"')}, day="2026-03-02")

@@ -328,7 +328,7 @@ def test_git_is_started_four_times_or_five(
 ) -> None:
     log = counted(works, tmp_path)
     offered(works, changes)
-    assert calls(log) == expected
+    assert sorted(calls(log)) == sorted(expected)  # some of them run side by side
 
 
 def test_machine_form_of_the_hook(works: Repo) -> None:

@@ -44,7 +44,10 @@ def run(options: SimpleNamespace) -> int:
     if options.unheard and not options.output:
         raise UserError("nobody can read the answer: the standard output is closed", "leave it open, or say --output FILE")
     repository = git.require(options.folder)
-    catalog = opened(snapshot.at(repository, options.at or "HEAD", options.today), Shipped())
+    state = snapshot.at(repository, options.at or "HEAD", options.today)
+    if options.question == "concessions" and not options.at and options.today is None:
+        state = snapshot.as_of_now(state)  # what has run out since the last commit is conceded no more
+    catalog = opened(state, Shipped())
     status, page, text = ANSWERS[options.question](options, repository, catalog)
     put(options, text() if options.format == "json" else shown(options, page(), catalog.snapshot.root))
     return status
