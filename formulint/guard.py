@@ -13,12 +13,13 @@ from formulint.compare import FormulaChange
 from formulint.finding import Finding, Place
 from formulint.git import Repository
 from formulint.proof import stated, unapproved
-from formulint.reproof import verify
+from formulint.reproof import Shelf, verify
 from formulint.snapshot import FileChange
 
 
 def _proved(repository: Repository, before: Catalog, after: Catalog, changes: Iterable[FileChange], tips: Sequence[str]) -> Iterator[Finding]:
     """The records that a proposal adds, proved again by the policy of its base; ``tips`` are the commits (full ids) that it is made of."""
+    shelf = Shelf(repository, after)
     for one in recorded.changed(after, changes):
         if one.kind != "added" or not one.name.endswith(".toml"):
             continue
@@ -29,7 +30,10 @@ def _proved(repository: Repository, before: Catalog, after: Catalog, changes: It
         if not any(behind(repository, repository.resolve(record.commit), tip) for tip in tips):
             told = f"{record.code} was released from commit {record.commit[:10]}, which is no part of what is proposed"
             yield recorded.finding("record-proved", place, told, "release the revision again from what is proposed", record.formula)
-        for trouble in verify(repository, after, one.name, before).troubles:
+        if record.released_on > after.today:
+            told = f"{record.code} is dated {record.released_on}, after {after.today}: a release is not made before its day"
+            yield recorded.finding("record-proved", place, told, "release the revision again on its day", record.formula)
+        for trouble in verify(shelf, one.name, before).troubles:
             yield recorded.finding("record-proved", place, f"{record.code}: {trouble.words}", "release the revision again; a record is not written by hand", record.formula)
 
 
