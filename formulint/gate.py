@@ -22,6 +22,7 @@ from formulint.judge import Judge, Scope
 from formulint.measured import a_result, rewritten, to_prove
 from formulint.measured import findings as of_results
 from formulint.proposal import first, guarded, notice, own_policy, policy_findings, refuses
+from formulint.remeasured import ResultsChange, remeasured
 from formulint.root import upwards
 from formulint.rulebook import Shipped
 from formulint.scope import Touched, preload, touched
@@ -46,6 +47,7 @@ class Answer(Struct, frozen=True):
     findings: tuple[Finding, ...]
     changes: tuple[FormulaChange, ...]
     records: tuple[RecordChange, ...] = ()
+    results: tuple[ResultsChange, ...] = ()
 
     @property
     def refused(self) -> tuple[Finding, ...]:
@@ -89,7 +91,7 @@ def ask(folder: str, base: str, head: str, today: date | None) -> Answer:
     own = [one for change in compare for one in change.own]
     shared = () if adopted else materials(policy, after, reach.materials, reach.gone)
     own += () if adopted else released(repository, policy, after, changes, reach.formulas, compare, (old, new), today)
-    return Answer(old, new, not contained, policy, after, reach, scope, tuple(dict.fromkeys((*notices, *own, *found))), compare, shared)
+    return Answer(old, new, not contained, policy, after, reach, scope, tuple(dict.fromkeys((*notices, *own, *found))), compare, shared, remeasured(policy, after, changes))
 
 
 # --- the two states ----------------------------------------------------------------------------------------------
