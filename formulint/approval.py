@@ -118,8 +118,8 @@ def trust_of(policy: Catalog) -> Trust:
 
 
 def plain(address: str) -> str:
-    """An address as two of them are compared."""
-    return address.strip().casefold()
+    """An address as two of them are compared: plain letters in small; a letter that only looks like one stays another."""
+    return "".join(one.lower() if one.isascii() else one for one in address.strip())
 
 
 def heard(repository: Repository, what: What, trust: Trust, tips: Sequence[str], authors: Collection[str], latest: date) -> Heard:

@@ -13,7 +13,7 @@ from formulint.compare import FormulaChange
 from formulint.finding import Finding, Place
 from formulint.git import Repository
 from formulint.proof import stated, unapproved
-from formulint.reproof import Shelf, verify
+from formulint.reproof import Shelf, no_longer, verify
 from formulint.snapshot import FileChange
 
 
@@ -33,8 +33,11 @@ def _proved(repository: Repository, before: Catalog, after: Catalog, changes: It
         if record.released_on > after.today:
             told = f"{record.code} is dated {record.released_on}, after {after.today}: a release is not made before its day"
             yield recorded.finding("record-proved", place, told, "release the revision again on its day", record.formula)
-        for trouble in verify(shelf, one.name, before).troubles:
-            yield recorded.finding("record-proved", place, f"{record.code}: {trouble.words}", "release the revision again; a record is not written by hand", record.formula)
+        troubles = [trouble.words for trouble in verify(shelf, one.name, before).troubles]
+        for words in troubles:
+            yield recorded.finding("record-proved", place, f"{record.code}: {words}", "release the revision again; a record is not written by hand", record.formula)
+        for words in () if troubles else no_longer(shelf, record, before):
+            yield recorded.finding("record-proved", place, f"{record.code} is {words}", "release the revision again on the day it is", record.formula)
 
 
 def of_proposal(

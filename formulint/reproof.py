@@ -7,6 +7,7 @@ where it comes to something else, both versions are named.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from datetime import date
 from functools import cached_property
 from typing import Literal
 
@@ -103,16 +104,29 @@ def verify(shelf: Shelf, name: str, policy: Catalog | None = None) -> Verified:
     record, words = recorded.whole(catalog, name)
     if record is None or words:
         return Verified(code, name, record, (Trouble(1, words),))
-    state = snapshot.at(repository, _commit(repository, record), record.released_on)
+    state, asked = _again(shelf, record, record.released_on)
     if state.root != record.root:
         return Verified(code, name, record, (Trouble(1, f'the root lay in "{state.root or "."}", not in "{record.root or "."}"'),))
     troubles = [*_objects(repository, state, record), *([] if policy else _place(shelf, record, name)), *_tag(repository, record)]
-    since = shelf.chain.before(record.formula, record.revision, record.commit)
-    asked = Asked(record.formula, record.commit, record.tree, record.released_on, record.approval, since)
     proof = prove(repository, state, asked, catalog.shipped, policy)
     proof = replace(proof, findings=(*proof.findings, *dates(repository, state, asked, ())))
     troubles += _compared(record, proof, policy is None)
     return Verified(code, name, record, tuple(dict.fromkeys(troubles)), tuple(_notes(record, proof)))
+
+
+def _again(shelf: Shelf, record: ReleaseRecord, day: date) -> tuple[snapshot.Snapshot, Asked]:
+    """What a record was made of, to be proved as on a day."""
+    state = snapshot.at(shelf.repository, _commit(shelf.repository, record), day)
+    since = shelf.chain.before(record.formula, record.revision, record.commit)
+    return state, Asked(record.formula, record.commit, record.tree, day, record.approval, since)
+
+
+def no_longer(shelf: Shelf, record: ReleaseRecord, policy: Catalog) -> Iterator[str]:
+    """Why what was released on its day would not be released today, by the policy of a state: leave that has ended, limits that came."""
+    day = shelf.catalog.today
+    if record.released_on < day:
+        for one in prove(shelf.repository, *_again(shelf, record, day), shelf.catalog.shipped, policy).refused:
+            yield f"dated {record.released_on}, and on {day} it would not be released: {one.rule}: {one.fault.message}"
 
 
 def verify_all(repository: git.Repository, catalog: Catalog, wanted: Iterable[str]) -> tuple[Verified, ...]:

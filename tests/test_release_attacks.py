@@ -250,3 +250,37 @@ def test_no_record_of_a_day_to_come_goes_in(house: House) -> None:
     house.commit({RECORD: text(house).replace("released_on = 2026-01-20", "released_on = 2026-06-01")}, day=DAY)
     answer = house.ask("gate", "--base", base, "--head", "HEAD")
     assert refused(answer) == {"release/record-proved"} and "a release is not made before its day" in answer.said
+
+
+CONCESSION = """\
+code = "C-001"
+rule = "own-limit/pvc-binder"
+formula = "T-101"
+revision = 1
+up_to = "60 %"
+reason = "old rutile is used up first"
+approved_by = "lab.manager@example.org"
+expires = 2026-02-28
+"""
+
+
+@pytest.mark.parametrize(("day", "refuses"), [("2026-02-25", False), ("2026-05-02", True)])
+def test_a_release_dated_back_does_not_revive_a_concession(house: House, day: str, refuses: bool) -> None:
+    house.commit({FLAT: replace('max = "59 %"', 'max = "55 %"'), "concessions/C-001.toml": CONCESSION})
+    house.approve()
+    base = house.commit({"README.md": "moved on\n"}, day="2026-02-21")
+    assert house.release("--at", f"{base}~1", today="2026-02-20").status == 0
+    house.commit({RECORD: text(house)}, day=day)
+    answer = house.ask("gate", "--base", base, "--head", "HEAD")
+    assert ("on 2026-05-02 it would not be released: own-limit/pvc-binder" in answer.said) == refuses == (answer.status == 1), answer.said
+
+
+LOOKALIKES = ("\u017ftranger@example.org", "stranger@ex\u0430mple.org", "stranger@example.org\u200b")
+
+
+@pytest.mark.parametrize("address", LOOKALIKES)
+def test_an_address_that_only_looks_like_an_approvers_is_another(tmp_path: Path, keys: Keys, address: str) -> None:
+    house = signed_house(tmp_path / "house", keys, approvals="stated", signers="")
+    house.commit({SETTINGS: replace(f'formula  = ["{MANAGER}"]', f'formula  = ["{STRANGER}"]')})
+    house.approve(who=address, key="")
+    assert refused(house.release()) == {"approval/given"}
