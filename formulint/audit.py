@@ -106,7 +106,7 @@ def valid(repository: git.Repository, catalog: Catalog, code: str, on: date) -> 
     name, head = early[max(early)]
     verified = verify(shelf, name)
     state = Catalog(at(repository, head.commit, head.released_on), catalog.shipped)
-    doubts = [*_late(repository, catalog, name, tip, on), *(["a record of it cannot be read"] if unread else []), *gone]
+    doubts = [*_late(repository, catalog, name, tip, on), *_clock(repository, tip, on), *(["a record of it cannot be read"] if unread else []), *gone]
     return Valid(code, on, verified, state, side(state, code), _withdrawn(repository, catalog, tip, code, on), tuple(doubts))
 
 
@@ -115,6 +115,13 @@ def _late(repository: git.Repository, catalog: Catalog, name: str, tip: str, on:
     came = chronicle.came(repository, tip, [f":(top,literal){catalog.snapshot.root}{name}"])
     if came is not None and came.day > on:
         yield f"its record came into git on {came.day}, after {on}, with commit {came.commit[:10]} by {came.author}"
+
+
+def _clock(repository: git.Repository, tip: str, on: date) -> Iterator[str]:
+    """Said where commits are dated otherwise than they follow each other, around the day that is asked about."""
+    odd = chronicle.backwards(repository, tip, on)
+    if odd is not None:
+        yield f"commit {odd.commit[:10]} by {odd.author} is dated {odd.day}, and stands behind one dated after {on}: a clock was wrong"
 
 
 def _withdrawn(repository: git.Repository, catalog: Catalog, tip: str, code: str, on: date) -> str:

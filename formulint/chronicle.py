@@ -99,6 +99,18 @@ def state_on(repository: Repository, tip: str, day: date) -> str | None:
     return found[0] if found else None
 
 
+def backwards(repository: Repository, tip: str, day: date) -> Step | None:
+    """A commit in the main line of ``tip`` dated on a day or before, though one before it is dated later: then nobody knows what was in force on that day."""
+    later = False
+    for line in reversed(asked(repository, "%H%x00%ct%x00%ae%x00%s", (tip,), None, (), "--first-parent")):
+        commit, seconds, author, subject = line.split("\0", 3)
+        made = _day(seconds)
+        if later and made <= day:
+            return Step(commit, made, author, subject)
+        later = later or made > day
+    return None
+
+
 def _day(seconds: str) -> date:
     known = seconds.isdecimal() and len(seconds) < 12
     return date.fromordinal(date(1970, 1, 1).toordinal() + int(seconds) // 86400) if known else date.min

@@ -115,7 +115,7 @@ def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
     verdict = "The gate says no." if refused else "The gate says yes."
     facts = [f"{verdict} {_reasons(refused)}".strip(), f"judged by the settings and rules of the base, {answer.base[:7]}"]
     policy = dict.fromkeys(one.fault.place.path for one in answer.findings if one.rule == POLICY and not one.formula)
-    facts += [*_left_undrawn(told, pictures), *mixed(told, tuple(policy)), *brought(answer.results)]
+    facts += [*_left_undrawn(told, pictures), *mixed(told, tuple(policy)), *brought(answer.results), *_approved(answer)]
     if answer.merged:
         facts.append("the proposal does not contain its base: what a merge of both would hold was written and judged")
     facts += reached(answer.after, answer.changes, answer.reach)
@@ -127,6 +127,17 @@ def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
     closing += [f"and {len(refused) - 5} more"] if len(refused) > 5 else []
     closing.append(verdict)
     return Report(title, (*facts, *assumptions(answer.after)), sections, (*closing, CAUTION), overview=overview(told, answer.records, tuple(policy)))
+
+
+def _approved(answer: Answer) -> list[str]:
+    """Who approved what changes in production, and how that is known; or that nobody was asked."""
+    told = [
+        f"{one.code} revision {one.revision} is approved by {each.by} ({each.how}{f', key {each.key}' if each.key else ''}, {each.kind} {each.object[:10]} of {each.on})"
+        for one in answer.due for each in one.given
+    ]  # fmt: skip
+    free = [f"{one.code} revision {one.revision}" for one in answer.due if not one.asked]
+    more = f" and {len(free) - LISTED} more" if len(free) > LISTED else ""
+    return [*told, *([f"no approval was asked for {', '.join(free[:LISTED])}{more}: the settings of the base name no approvers of formulas, or no list of signers"] if free else [])]
 
 
 def _reasons(refused: Sequence[Finding]) -> str:

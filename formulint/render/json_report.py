@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from msgspec import to_builtins
 from msgspec.structs import replace
 
 from formulint.amounts import Line
@@ -151,6 +152,7 @@ def gate(answer: Answer) -> str:
             "answer": "no" if refused else "yes",
             "results": [result(catalog, finding) for finding in answer.findings],
             "measurements": results_objects(answer.results),
+            "approvals": [{"formula": one.code, "revision": one.revision, "asked": one.asked, "given": to_builtins(one.given)} for one in answer.due],
         }
     )
 
