@@ -21,7 +21,7 @@ from formulint.chronicle import Kept, Step, kept
 from formulint.errors import UserError
 from formulint.forerunner import Forerunners
 from formulint.proof import Asked, Proof, dates, prove
-from formulint.released import ReleaseRecord
+from formulint.released import Given, ReleaseRecord
 from formulint.releasing import tree_of
 from formulint.tagging import target_of
 
@@ -75,6 +75,14 @@ class Shelf:
         past = kept(self.repository, self.tip, self.catalog.snapshot.root + folder)
         return {folder + name: one for name, one in past.items() if name.endswith(".toml")}
 
+    @cached_property
+    def _tags(self) -> frozenset[str]:
+        return frozenset(self.repository.git.run("for-each-ref", "--format=%(objectname)", "refs/tags").decode("ascii", "replace").split())
+
+    def unkept(self, given: Given) -> bool:
+        """True for an approval that is here, and that no tag and no history keeps: git will clear it away, and a new clone lacks it."""
+        return given.object not in self._tags if given.kind == "tag" else not behind(self.repository, given.object, self.tip)
+
     def edited(self, name: str) -> str:
         """Said of a record that is not what it was when it came; empty where it is."""
         past = self._past.get(name)
@@ -111,7 +119,7 @@ def verify(shelf: Shelf, name: str, policy: Catalog | None = None) -> Verified:
     proof = prove(repository, state, asked, catalog.shipped, policy)
     proof = replace(proof, findings=(*proof.findings, *dates(repository, state, asked, ())))
     troubles += _compared(record, proof, policy is None)
-    return Verified(code, name, record, tuple(dict.fromkeys(troubles)), tuple(_notes(record, proof)))
+    return Verified(code, name, record, tuple(dict.fromkeys(troubles)), tuple(_notes(shelf, record, proof)))
 
 
 def _again(shelf: Shelf, record: ReleaseRecord, day: date) -> tuple[snapshot.Snapshot, Asked]:
@@ -246,7 +254,10 @@ def _moved(record: ReleaseRecord, again: ReleaseRecord) -> list[str]:
     return sorted(name for name in {**record.packs, **again.packs} if record.packs.get(name) != again.packs.get(name))
 
 
-def _notes(record: ReleaseRecord, proof: Proof) -> Iterator[str]:
+def _notes(shelf: Shelf, record: ReleaseRecord, proof: Proof) -> Iterator[str]:
+    for one in record.approval:
+        if shelf.unkept(one):
+            yield f"the {one.kind} {one.object[:10]} by which {one.by} approved it is kept by no {'tag' if one.kind == 'tag' else 'history'} here: a new clone will not hold it"
     if record.tool != __version__:
         yield f"released by formulint {record.tool}, proved again by {__version__}"
     if proof.record is not None and (moved := _moved(record, proof.record)):

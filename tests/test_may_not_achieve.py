@@ -107,7 +107,7 @@ MAY_NOT: dict[str, tuple[str, ...]] = {
         "release::records_that_nobody_wrote", "release::what_is_missing_is_no_yes", "release::a_shallow_clone_cannot_say", "release::other_versions_are_named",
         "audit::which_records_hold_no_longer_and_why", "audit::a_record_that_came_later_than_it_says_is_doubted", "audit::why_nothing_was_valid",
         "release_attacks::a_record_that_is_not_what_was_released_does_not_hold", "release_attacks::the_audit_misses_a_record_that_was_taken_away",
-        "release_attacks::a_record_that_was_taken_back_as_it_was_holds", "release_attacks::what_no_record_can_say_is_not_released",
+        "release_attacks::a_record_that_was_taken_back_as_it_was_holds", "release_attacks::an_approval_that_nothing_keeps_is_told", "release_attacks::what_no_record_can_say_is_not_released",
         "release_attacks::no_release_is_dated_in_the_future", "release_attacks::no_record_of_a_day_to_come_goes_in",
         "release_attacks::a_release_dated_back_does_not_revive_a_concession",
     ),

@@ -228,6 +228,13 @@ def test_a_record_that_was_taken_back_as_it_was_holds(released: House) -> None:
     assert released.ask("audit", "records").status == 0
 
 
+def test_an_approval_that_nothing_keeps_is_told(released: House) -> None:
+    assert "is kept by no tag here" not in released.ask("release", "--verify").out
+    released.repo.git("tag", "-d", "approved/T-101-0")
+    answer = released.ask("release", "--verify")
+    assert answer.status == 0 and f"by which {MANAGER} approved it is kept by no tag here: a new clone will not hold it" in answer.out
+
+
 # --- what is not written -----------------------------------------------------------------------------------------
 
 
