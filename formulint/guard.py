@@ -13,6 +13,7 @@ from formulint.approval import What
 from formulint.catalog import Catalog
 from formulint.compare import FormulaChange
 from formulint.finding import Finding, Place
+from formulint.forerunner import Forerunners
 from formulint.git import Repository
 from formulint.proof import stated, unapproved
 from formulint.released import Given
@@ -64,19 +65,22 @@ def approvals_due(
 ) -> tuple[tuple[Due, ...], list[Finding]]:
     """Formulas in production whose lines, making or revision change, with who approved them, and what is found where nobody did.
 
-    By the policy of the base: who changed a formula between base and head (``tips``) cannot approve it. Nothing is asked
-    where its settings name nobody, or no way to be sure.
+    By the policy of the base: who changed a formula between base and head (``tips``) cannot approve it; of one that comes
+    into production, since its last release. Nothing is asked where the settings name nobody, or no way to be sure.
     """
-    due = [(one.code, one.after) for one in changes if one.after is not None and one.after.formula.state == "production" and _counts(one)]
+    due = [(one, one.after) for one in changes if one.after is not None and one.after.formula.state == "production" and _counts(one)]
     trust = approval.trust_of(before)
     if not trust.asked or not due:
-        return tuple(Due(code, new.formula.revision, asked=False) for code, new in due), []
+        return tuple(Due(one.code, new.formula.revision, asked=False) for one, new in due), []
     base, head = tips
     offers = approval.offers(repository, (head, base))
     told: list[Due] = []
     findings: list[Finding] = []
-    for code, new in due:
-        wrote = approval.authors(repository, after.snapshot.root, (code, *sorted(new.blends)), (head,), base, trust)
+    chain = Forerunners(repository, before)
+    for one, new in due:
+        code, sold = one.code, one.before is not None and one.before.formula.state == "production"
+        since = base if sold else chain.before(code, new.formula.revision, base)
+        wrote = approval.authors(repository, after.snapshot.root, (code, *sorted(new.blends)), (head,), since, trust)
         what = What(code, new.formula.revision, new.digests.whole)
         found = approval.judged(repository, offers, what, trust, wrote, today or max(after.today, date.today()))
         told.append(Due(code, new.formula.revision, True, found.given))

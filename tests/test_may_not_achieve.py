@@ -80,7 +80,7 @@ MAY_NOT: dict[str, tuple[str, ...]] = {
         "approval::who_wrote_an_intermediate_wrote_the_paint", "approval::without_keys_nothing_is_approved", "approval::where_nobody_may_approve_nothing_is",
         "approval::a_program_of_the_repository_verifies_nothing", "approval::without_ssh_keygen_nobody_can_say", "approval::a_key_counts_as_the_list_says",
         "approval::an_openpgp_key_counts_where_its_fingerprint_is_pinned", "release_kept::a_proposal_does_not_name_its_own_approver",
-        "release_kept::who_proposes_does_not_approve", "release_kept::whoever_is_listed_for_policy_only_approves_no_formula",
+        "release_kept::who_proposes_does_not_approve", "release_kept::who_wrote_it_before_it_was_in_production_does_not_let_it_in", "release_kept::whoever_is_listed_for_policy_only_approves_no_formula",
         "release_kept::production_asks_for_an_approval_and_goes_in_with_one", "release_kept::a_shallow_clone_cannot_say_who_approved",
         "release::an_approver_of_a_change_wrote_none_of_it_since_the_last_release",
         "release_attacks::whoever_signs_words_of_others_in_passing_approves_nothing", "release_attacks::a_merge_of_two_sides_that_came_to_the_same_hides_neither_author",

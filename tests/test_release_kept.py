@@ -217,6 +217,15 @@ def test_who_proposes_does_not_approve(house: House) -> None:
     assert refused(gate(house, base, house.repo.head)) == {"approval/given"}
 
 
+@pytest.mark.parametrize(("writer", "refuses"), [(MANAGER, {"approval/given"}), (CHEMIST, set())])
+def test_who_wrote_it_before_it_was_in_production_does_not_let_it_in(house: House, writer: str, refuses: set[str]) -> None:
+    house.commit({FLAT: replace('"production"', '"pilot"')})
+    base = house.commit({FLAT: SLIGHT}, who=writer)
+    house.commit({FLAT: replace('"pilot"', '"production"')})
+    house.approve()
+    assert refused(gate(house, base, house.repo.head)) == refuses
+
+
 FREE: dict[str, Edits] = {
     "a comment": {FLAT: lambda text: "# seen\n" + text},
     "the bench": {"formulas/trials/T-900.toml": SLIGHT},
