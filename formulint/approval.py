@@ -26,7 +26,7 @@ from formulint.signature import Keys, Signature, Signed, keys, taken_apart, veri
 
 MOST_TAGS = 5000  # the newest ones are read
 MOST_COMMITS = 5000  # that would approve something; the newest ones are read
-MOST_SIGNERS = 500  # commits whose signatures are looked at to know who changed a formula
+MOST_SIGNERS = 500  # commits that change a formula between two releases; of each the signature is looked at
 LONGEST = 64 << 10  # bytes of a tag
 STATED: Literal["stated, not proved"] = "stated, not proved"
 _LINE = re.compile(r"(Approves|Composition|Making|Data): (.*)")
@@ -118,8 +118,8 @@ def trust_of(policy: Catalog) -> Trust:
 
 
 def plain(address: str) -> str:
-    """An address as two of them are compared."""
-    return address.strip().casefold()
+    """An address as two of them are compared: plain letters in small; a letter that only looks like one stays another."""
+    return "".join(one.lower() if one.isascii() else one for one in address.strip())
 
 
 def heard(repository: Repository, what: What, trust: Trust, tips: Sequence[str], authors: Collection[str], latest: date) -> Heard:
@@ -182,12 +182,16 @@ def _judge(repository: Repository, offer: Offer, known: Keys, trust: Trust, late
     day = date.fromordinal(min(date(1970, 1, 1).toordinal() + signed.seconds // 86400, date.max.toordinal()))
     if day > latest:
         return f"it is dated {day}, after {latest}"
+    if signed.merge:
+        return "it is a merge, whose message repeats words of others: approve by a tag, or by a commit of your own"
     by, key = signed.mail, ""
     if signed.sort and (known.signers or known.openpgp or not trust.stated):
         found: Signature | str = verified(repository, kind, oid, signed.sort, known)
         if isinstance(found, str):
             return found
         by, key = found.principal, found.key
+        if kind == "commit" and plain(signed.mail) != plain(by):  # a rebase signs whatever others have written
+            return f"{signed.mail} wrote it and {by} signed it: nobody approves in the words of somebody else"
     elif not trust.stated:
         return "it is not signed"
     if plain(by) not in trust.names:
@@ -218,16 +222,17 @@ def _commits(repository: Repository, tips: Sequence[str]) -> Iterator[tuple[str,
     yield from (("commit", oid, raw) for oid, raw in found.items())
 
 
-def authors(repository: Repository, root: str, codes: Iterable[str], tips: Sequence[str], since: str | None, trust: Trust) -> frozenset[str]:
+def authors(repository: Repository, root: str, codes: Collection[str], tips: Sequence[str], since: str | None, trust: Trust) -> frozenset[str]:
     """Who changed the sheets of these codes behind ``tips`` and not behind ``since`` (full ids): as commits say it, and by their signatures.
 
     Raises
     ------
     UserError
-        Where history was cut off, or ``since`` is not here.
+        Where history was cut off, ``since`` is not here, or there are too many to look at.
     """
     form = "%H%x00%ae%x00%(trailers:key=Co-authored-by,valueonly,separator=%x00)"
-    rows = chronicle.asked(repository, form, tips, since, chronicle.files_of(root, codes))
+    # Without the full history git passes over a side of a merge that came to the same as the other.
+    rows = chronicle.asked(repository, form, tips, since, chronicle.files_of(root, codes), "--full-history")
     commits: list[str] = []
     found: set[str] = set()
     for row in rows:
@@ -237,7 +242,9 @@ def authors(repository: Repository, root: str, codes: Iterable[str], tips: Seque
             commits.append(oid)
             found.add(plain(address))
         found |= {plain(mail) for other in others for mail in re.findall(r"<([^<>]*)>", other)}
-    return frozenset(found | set(_signers(repository, commits[:MOST_SIGNERS], trust)))
+    if len(commits) > MOST_SIGNERS:
+        raise UserError(f"{len(commits)} commits changed {', '.join(codes)} since its last release: too many to know who wrote it", "join commits that belong together")
+    return frozenset(found | set(_signers(repository, commits, trust)))
 
 
 def _signers(repository: Repository, commits: Sequence[str], trust: Trust) -> Iterator[str]:

@@ -19,7 +19,7 @@ from formulint.fingerprints import digests
 from formulint.formula import Formula
 from formulint.judge import Judge
 from formulint.released import Headed
-from formulint.reproof import Verified, verify
+from formulint.reproof import Shelf, Verified, verify
 from formulint.scope import everything
 from formulint.side import Side, side
 from formulint.snapshot import at
@@ -94,17 +94,19 @@ def valid(repository: git.Repository, catalog: Catalog, code: str, on: date) -> 
     tip = catalog.snapshot.commit or ""
     records = {number: (name, head) for number, name in recorded.of_formula(catalog, code).items() if (head := recorded.headed(catalog, name))}
     unread = len(records) < len(recorded.of_formula(catalog, code))
-    if not records and not unread:
+    shelf = Shelf(repository, catalog)
+    gone = [f"{one.code}: {trouble.words}" for one in shelf.lost(code) for trouble in one.troubles]
+    if not records and not unread and not gone:
         sheet_of(catalog, code)
     early = {number: one for number, one in records.items() if one[1].released_on <= on}
     if not early:
         first = min((head.released_on for _, head in records.values()), default=None)
         words = "nothing of it is on record" if first is None else f"its first release on record is of {first}"
-        return Valid(code, on, None, None, None, f"no revision of {code} was released by {on}: {words}", ())
+        return Valid(code, on, None, None, None, f"no revision of {code} was released by {on}: {words}", tuple(gone))
     name, head = early[max(early)]
-    verified = verify(repository, catalog, name)
+    verified = verify(shelf, name)
     state = Catalog(at(repository, head.commit, head.released_on), catalog.shipped)
-    doubts = [*_late(repository, catalog, name, tip, on), *(["a record of it cannot be read"] if unread else [])]
+    doubts = [*_late(repository, catalog, name, tip, on), *_clock(repository, tip, on), *(["a record of it cannot be read"] if unread else []), *gone]
     return Valid(code, on, verified, state, side(state, code), _withdrawn(repository, catalog, tip, code, on), tuple(doubts))
 
 
@@ -113,6 +115,13 @@ def _late(repository: git.Repository, catalog: Catalog, name: str, tip: str, on:
     came = chronicle.came(repository, tip, [f":(top,literal){catalog.snapshot.root}{name}"])
     if came is not None and came.day > on:
         yield f"its record came into git on {came.day}, after {on}, with commit {came.commit[:10]} by {came.author}"
+
+
+def _clock(repository: git.Repository, tip: str, on: date) -> Iterator[str]:
+    """Said where commits are dated otherwise than they follow each other, around the day that is asked about."""
+    odd = chronicle.backwards(repository, tip, on)
+    if odd is not None:
+        yield f"commit {odd.commit[:10]} by {odd.author} is dated {odd.day}, and stands behind one dated after {on}: a clock was wrong"
 
 
 def _withdrawn(repository: git.Repository, catalog: Catalog, tip: str, code: str, on: date) -> str:
@@ -134,11 +143,11 @@ def approved(repository: git.Repository, catalog: Catalog, code: str) -> Approve
     assert formula is not None
     prints, blends = digests(catalog, formula)
     trust = approval.trust_of(catalog)
-    last = recorded.before(catalog, code, formula.revision)
-    wrote = approval.authors(repository, catalog.snapshot.root, (code, *sorted(blends)), (tip,), None if last is None else last.commit, trust)
+    shelf = Shelf(repository, catalog)
+    wrote = approval.authors(repository, catalog.snapshot.root, (code, *sorted(blends)), (tip,), shelf.chain.before(code, formula.revision, tip), trust)
     heard = approval.heard(repository, What(code, formula.revision, prints), trust, (tip,), wrote, catalog.today)
-    verified = tuple(verify(repository, catalog, name) for name in recorded.of_formula(catalog, code).values())
-    return Approved(code, formula.revision, heard, trust.asked, verified)
+    verified = tuple(verify(shelf, name) for name in recorded.of_formula(catalog, code).values())
+    return Approved(code, formula.revision, heard, trust.asked, (*shelf.lost(code), *verified))
 
 
 def since(repository: git.Repository, catalog: Catalog, code: str) -> Since:

@@ -31,7 +31,7 @@ def of_valid(catalog: Catalog, found: Valid) -> Report:
     record = None if found.verified is None else found.verified.record
     if found.verified is None or record is None or found.why:
         words = found.why or "its record cannot be read"
-        return _page(catalog, question, _of_record(found.verified), (f"None that is proved: {words}.",))
+        return _page(catalog, question, _of_record(found.verified), (f"None that is proved: {words}.", *(f"DOUBT: {told}" for told in found.doubts)))
     sections = [*record_sections(record), *_of_record(found.verified)]
     if found.state is not None and found.sheet is not None:
         sections.insert(0, Section("The sheet as it was released", (), (lines_table(found.state, found.sheet),)))

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from msgspec import Struct
 
 from formulint.ancestry import shallow
-from formulint.git import Repository
+from formulint.git import REGULAR, Repository
 
 MOST = 200  # commits that are told one by one
 
@@ -21,6 +21,36 @@ class Step(Struct, frozen=True):
     day: date
     author: str
     subject: str
+
+
+class Kept(Struct, frozen=True):
+    """A file in the main line of a state: git's id of what it held when it came, and the last commit that made it something else or took it away."""
+
+    first: str
+    touched: Step | None = None
+
+
+def kept(repository: Repository, tip: str, folder: str) -> dict[str, Kept]:
+    """Every file that ever lay below a folder (from the top, with "/" at its end) in the main line of ``tip``, by its name below that.
+
+    Raises
+    ------
+    UserError
+        Where history was cut off.
+    """
+    if repository.shallow:
+        raise shallow("what became of the records")
+    found: dict[str, Kept] = {}
+    for one in repository.steps(repository.first_parents(tip)[::-1], folder):
+        step = Step(one.commit, _day(one.seconds), one.author.rpartition("<")[2].removesuffix(">"), one.subject)
+        for change in one.differences:
+            name = change.name.removeprefix(folder)
+            old = found.get(name)
+            if old is not None:
+                found[name] = Kept(old.first, step)
+            elif change.new_mode in REGULAR:
+                found[name] = Kept(change.new)
+    return found
 
 
 def files_of(root: str, codes: Iterable[str]) -> list[str]:
@@ -67,6 +97,18 @@ def state_on(repository: Repository, tip: str, day: date) -> str | None:
     end = int((day - date(1970, 1, 1) + timedelta(days=1)).total_seconds()) - 1
     found = asked(repository, "%H", (tip,), None, (), "--first-parent", "--max-count=1", f"--before={end}")
     return found[0] if found else None
+
+
+def backwards(repository: Repository, tip: str, day: date) -> Step | None:
+    """A commit in the main line of ``tip`` dated on a day or before, though one before it is dated later: then nobody knows what was in force on that day."""
+    later = False
+    for line in reversed(asked(repository, "%H%x00%ct%x00%ae%x00%s", (tip,), None, (), "--first-parent")):
+        commit, seconds, author, subject = line.split("\0", 3)
+        made = _day(seconds)
+        if later and made <= day:
+            return Step(commit, made, author, subject)
+        later = later or made > day
+    return None
 
 
 def _day(seconds: str) -> date:

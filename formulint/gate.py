@@ -17,11 +17,12 @@ from formulint.errors import UserError
 from formulint.evidence import Use, a_record, records
 from formulint.finding import Finding, Place
 from formulint.formula import codes_in
-from formulint.guard import of_proposal as released
+from formulint.guard import Due, approvals_due, of_records
 from formulint.judge import Judge, Scope
 from formulint.measured import a_result, rewritten, to_prove
 from formulint.measured import findings as of_results
 from formulint.proposal import first, guarded, notice, own_policy, policy_findings, refuses
+from formulint.remeasured import ResultsChange, remeasured
 from formulint.root import upwards
 from formulint.rulebook import Shipped
 from formulint.scope import Touched, preload, touched
@@ -46,6 +47,8 @@ class Answer(Struct, frozen=True):
     findings: tuple[Finding, ...]
     changes: tuple[FormulaChange, ...]
     records: tuple[RecordChange, ...] = ()
+    results: tuple[ResultsChange, ...] = ()
+    due: tuple[Due, ...] = ()
 
     @property
     def refused(self) -> tuple[Finding, ...]:
@@ -88,8 +91,11 @@ def ask(folder: str, base: str, head: str, today: date | None) -> Answer:
     compare = () if adopted else compared(policy, after, codes)
     own = [one for change in compare for one in change.own]
     shared = () if adopted else materials(policy, after, reach.materials, reach.gone)
-    own += () if adopted else released(repository, policy, after, changes, reach.formulas, compare, (old, new), today)
-    return Answer(old, new, not contained, policy, after, reach, scope, tuple(dict.fromkeys((*notices, *own, *found))), compare, shared)
+    due: tuple[Due, ...] = ()
+    if not adopted:
+        due, lacking = approvals_due(repository, policy, after, compare, (old, new), today)
+        own += [*of_records(repository, policy, after, changes, reach.formulas, (old, new)), *lacking]
+    return Answer(old, new, not contained, policy, after, reach, scope, tuple(dict.fromkeys((*notices, *own, *found))), compare, shared, remeasured(policy, after, changes), due)
 
 
 # --- the two states ----------------------------------------------------------------------------------------------

@@ -326,7 +326,7 @@ def _malformed(one: Concession, name: str, codes: Counter[str]) -> Iterator[Trou
 
 
 def _plain(name: str) -> str:
-    return name.strip().casefold()
+    return "".join(one.lower() if one.isascii() else one for one in name.strip())
 
 
 def _who(names: Iterable[str], sort: str) -> str:

@@ -158,7 +158,7 @@ def _differs(before: Catalog, after: Catalog, code: str) -> bool:
 
 
 def rewritten(before: Catalog, after: Catalog, changes: Iterable[FileChange]) -> Iterator[Finding]:
-    """Results of paints that were made, which a proposal changes or takes away; what it adds is welcome."""
+    """Results of paints that are made, before or after it, which a proposal changes or takes away; what it adds is welcome."""
     folders = after.settings.folders
     listed = {stem(one.name): one.name for one in changes if a_result(one.name, folders) and one.old}
     if not listed:
@@ -166,8 +166,8 @@ def rewritten(before: Catalog, after: Catalog, changes: Iterable[FileChange]) ->
     was, now = ({stem(name): file for name, file in one.below(folders.results, Results).items()} for one in (before, after))
     for code, name in listed.items():
         old, new = was[code].record if code in was else None, now[code].record if code in now else None
-        sheet = None if old is None else before.sheet(old.formula)
-        if old is None or sheet is None or sheet.state not in MADE:
+        sheets = () if old is None else (before.sheet(old.formula), after.sheet(old.formula))
+        if old is None or not any(sheet is not None and sheet.state in MADE for sheet in sheets):
             continue
         place = Place(now[code].name if code in now else name)
         head = new is not None and (new.formula, new.revision, new.digest) == (old.formula, old.revision, old.digest)

@@ -289,13 +289,14 @@ def dates(repository: Repository, state: Snapshot, asked: Asked, earlier: Iterab
     made = committed_on(repository, asked.commit)
     if made > asked.day:
         words = f"commit {asked.commit[:7]} is dated {made}, after the day of the release, {asked.day}: one of two clocks is wrong"
-        yield _odd(asked.code, words, "say --today with the right day, or commit again with a clock that is right")
+        yield odd_day(asked.code, words, "say --today with the right day, or commit again with a clock that is right")
     for code, day in earlier:
         if day > asked.day:
-            yield _odd(asked.code, f"{code} was released on {day}, after {asked.day}", "say --today with the right day")
+            yield odd_day(asked.code, f"{code} was released on {day}, after {asked.day}", "say --today with the right day")
 
 
-def _odd(code: str, words: str, helps: str) -> Finding:
+def odd_day(code: str, words: str, helps: str) -> Finding:
+    """The finding of a day on which a release cannot have been made."""
     return Finding("release/date", Level.error, Fault(Place(""), words, helps, "review"), code, "", "", recorded.HOUSE)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import posixpath
+from collections import defaultdict
 from collections.abc import Iterable, Iterator
 
 from msgspec.structs import replace
@@ -50,6 +51,7 @@ def first() -> Finding:
 def guarded(repository: git.Repository, old: str, state: Snapshot, settings: Settings) -> Iterator[Finding]:
     """Settings, house rules, and files of the repository that decide what is checked, where they change."""
     marks = {place + SETTINGS_FILE for place in upwards(state.root)}
+    alike = _alike(state, settings.folders)
     for one in repository.differences(old, state.commit or old):
         name, own = one.name, one.name.removeprefix(state.root) if one.name.startswith(state.root) else ""
         if one.name in marks or _acts(own, settings):
@@ -59,6 +61,9 @@ def guarded(repository: git.Repository, old: str, state: Snapshot, settings: Set
             yield notice("policy", Place(name), f"{name} is changed: it decides what is checked, or how", APART)
         elif int(one.new_mode, 8) and (twin := _twin(own, settings.folders)):
             words = f"{own} differs only in upper and lower case from {twin}: some machines take it for that"
+            yield notice("case", Place(own), words, "give it another name")
+        elif int(one.new_mode, 8) and (others := [name for name in alike.get(_folded(own), ()) if name != own]):
+            words = f"{own} and {others[0]} are one name on some machines: one of the two is not what lies there"
             yield notice("case", Place(own), words, "give it another name")
 
 
@@ -71,6 +76,23 @@ def _acts(own: str, settings: Settings) -> bool:
 
 def _guards(folded: str) -> bool:
     return folded in GUARDED or f"{folded}/".startswith(GUARDED_FOLDERS) or folded.rpartition("/")[2] in ANYWHERE
+
+
+def _alike(state: Snapshot, folders: Folders) -> dict[str, list[str]]:
+    """Names in our folders that differ in no more than upper and lower case, or in how accents are put together."""
+    starts, found = tuple(f"{folder}/" for folder in folders.all), defaultdict(list)
+    for name in state.entries:
+        if name.startswith(starts):
+            found[_folded(name)].append(name)
+    return {folded: names for folded, names in found.items() if len(names) > 1}
+
+
+def _folded(name: str) -> str:
+    if name.isascii():
+        return name.casefold()
+    from unicodedata import normalize
+
+    return normalize("NFC", name).casefold()
 
 
 def _twin(own: str, folders: Folders) -> str:

@@ -45,12 +45,9 @@ def headed(catalog: Catalog, name: str) -> Headed | None:
 def whole(catalog: Catalog, name: str) -> tuple[ReleaseRecord | None, str]:
     """A record, and what is wrong with its text, in words; "" where it is as the tool writes it."""
     raw = catalog.snapshot.read(name)
-    document, faults = load(name, raw)
-    if document is None:
-        return None, faults[0].message
-    record, more = read(document, ReleaseRecord)
+    record, words = of_text(name, raw)
     if record is None:
-        return None, more[0].message
+        return None, words
     if name != f"{catalog.settings.folders.releases}/{stem(name)}.toml":
         return record, f"it does not lie directly in {catalog.settings.folders.releases}/"
     if stem(name) != record.code or record.code != code_of(record.formula, record.revision):
@@ -58,6 +55,15 @@ def whole(catalog: Catalog, name: str) -> tuple[ReleaseRecord | None, str]:
     if text_of(record).encode("utf-8", "surrogateescape") != raw:
         return record, "its text is not what formulint release writes"
     return record, ""
+
+
+def of_text(name: str, raw: bytes) -> tuple[ReleaseRecord | None, str]:
+    """A record by the text of its file; else what keeps it from being read, in words."""
+    document, faults = load(name, raw)
+    if document is None:
+        return None, faults[0].message
+    record, more = read(document, ReleaseRecord)
+    return (record, "") if record is not None else (None, more[0].message)
 
 
 def of_formula(catalog: Catalog, code: str) -> dict[int, str]:
@@ -70,11 +76,9 @@ def of_formula(catalog: Catalog, code: str) -> dict[int, str]:
     return dict(sorted(found.items()))
 
 
-def before(catalog: Catalog, code: str, revision: int) -> Headed | None:
-    """The release on record that came before a revision; None where there is none."""
-    found = [(number, name) for number, name in of_formula(catalog, code).items() if number < revision]
-    heads = (headed(catalog, name) for _, name in reversed(found))
-    return next((head for head in heads if head is not None), None)
+def formula_of(name: str) -> str:
+    """The code of the formula whose record a file is, as its name promises it."""
+    return stem(name).rpartition("-r")[0]
 
 
 def as_recorded(catalog: Catalog, formulas: Iterable[str]) -> Iterator[Finding]:

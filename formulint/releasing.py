@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
 from hashlib import sha256
 
 from msgspec import Struct
@@ -14,7 +14,9 @@ from formulint import git, recorded, snapshot, tagging
 from formulint.catalog import SETTINGS_FILE, Catalog
 from formulint.errors import UserError
 from formulint.finding import Finding, Place
-from formulint.proof import Asked, Proof, dates, prove
+from formulint.forerunner import Forerunners
+from formulint.proof import Asked, Proof, dates, odd_day, prove
+from formulint.recorded import of_text as read_back
 from formulint.released import ReleaseRecord, code_of, text_of
 from formulint.rulebook import Shipped
 from formulint.settings_check import require_settings
@@ -51,11 +53,12 @@ def release(folder: str, code: str, revision: str | None, today: date | None, ta
     _clean(repository, catalog, revision is None)
     earlier = {number: record for number, name in recorded.of_formula(catalog, code).items() if (record := recorded.headed(catalog, name))}
     last = max(earlier, default=None)
-    asked = Asked(code, commit, tree_of(repository, commit), day, since=None if last is None else earlier[last].commit)
+    sheet = catalog.sheet(code)
+    since = None if sheet is None else Forerunners(repository, catalog).before(code, sheet.revision, commit)
+    asked = Asked(code, commit, tree_of(repository, commit), day, since=since)
     proof = prove(repository, state, asked, shipped)
     odd = [*dates(repository, state, asked, [(one.code, one.released_on) for one in earlier.values()]), *_order(catalog, code, last)]
-    proof = replace(proof, findings=(*proof.findings, *odd))
-    sheet = catalog.sheet(code)
+    proof = replace(proof, findings=(*proof.findings, *odd, *_to_come(code, day)))
     name = "" if sheet is None else f"{catalog.settings.folders.releases}/{code_of(code, sheet.revision)}.toml"
     if proof.refused or proof.record is None:
         return Done(replace(proof, record=None), name, False)
@@ -103,6 +106,12 @@ def _clean(repository: git.Repository, catalog: Catalog, whole: bool) -> None:
         raise UserError(f"{names} lie here otherwise than they are committed: what is released is in git", "commit them, or name the commit with --at")
 
 
+def _to_come(code: str, day: date) -> Iterator[Finding]:
+    """Said where the day of a release is yet to come: by then other limits may be in force, and keys may have ended."""
+    if day > _today() + timedelta(days=1):  # a day, for clocks east of this one
+        yield odd_day(code, f"the release would be dated {day}, a day that is yet to come", "release it on its day; --today is for a day that is over")
+
+
 def _order(catalog: Catalog, code: str, last: int | None) -> Iterator[Finding]:
     sheet, file = catalog.sheet(code), catalog.find_formula(code)
     if sheet is None or file is None or last is None or sheet.revision > last:
@@ -117,6 +126,9 @@ def _order(catalog: Catalog, code: str, last: int | None) -> Iterator[Finding]:
 
 def _written(state: Snapshot, proof: Proof, record: ReleaseRecord, name: str) -> Done:
     text = text_of(record).encode()
+    if read_back(name, text)[0] != record:
+        odd = next((one.path for one in record.input if not one.path.isascii() or not one.path.isprintable()), name)
+        raise UserError(f"the record would not say what it rests on: {git.quoted(odd)} cannot be written in it", "give that file a name of plain letters, and release again")
     if add_below(state.folder, name, text):
         return Done(proof, name, True)
     words = f"{name} is there already: revision {record.revision} of {record.formula} is on record"

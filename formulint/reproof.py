@@ -7,17 +7,23 @@ where it comes to something else, both versions are named.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from datetime import date
+from functools import cached_property
 from typing import Literal
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint import __version__, git, recorded, snapshot
+from formulint.ancestry import behind
 from formulint.catalog import Catalog, stem
+from formulint.chronicle import Kept, Step, kept
 from formulint.errors import UserError
+from formulint.forerunner import Forerunners
 from formulint.proof import Asked, Proof, dates, prove
-from formulint.released import ReleaseRecord
+from formulint.released import Given, ReleaseRecord
 from formulint.releasing import tree_of
+from formulint.tagging import target_of
 
 FEW = 5  # differences of one sort that are told one by one
 COMPUTED = ("property", "hazard", "concession", "result", "cautions")
@@ -47,7 +53,54 @@ class Verified(Struct, frozen=True):
         return not self.troubles and not self.cannot
 
 
-def verify(repository: git.Repository, catalog: Catalog, name: str, policy: Catalog | None = None) -> Verified:
+class Shelf:
+    """The records of one state and what became of them, for whoever proves several of them again.
+
+    Parameters
+    ----------
+    repository : Repository
+    catalog : Catalog
+        The state whose records are proved.
+    """
+
+    def __init__(self, repository: git.Repository, catalog: Catalog) -> None:
+        self.repository = repository
+        self.catalog = catalog
+        self.tip = catalog.snapshot.commit or repository.resolve("HEAD")
+        self.chain = Forerunners(repository, catalog)
+
+    @cached_property
+    def _past(self) -> dict[str, Kept]:
+        folder = f"{self.catalog.settings.folders.releases}/"
+        past = kept(self.repository, self.tip, self.catalog.snapshot.root + folder)
+        return {folder + name: one for name, one in past.items() if name.endswith(".toml")}
+
+    @cached_property
+    def _tags(self) -> frozenset[str]:
+        return frozenset(self.repository.git.run("for-each-ref", "--format=%(objectname)", "refs/tags").decode("ascii", "replace").split())
+
+    def unkept(self, given: Given) -> bool:
+        """True for an approval that is here, and that no tag and no history keeps: git will clear it away, and a new clone lacks it."""
+        return given.object not in self._tags if given.kind == "tag" else not behind(self.repository, given.object, self.tip)
+
+    def edited(self, name: str) -> str:
+        """Said of a record that is not what it was when it came; empty where it is."""
+        past = self._past.get(name)
+        if past is None or self.repository.contents({past.first: name})[past.first] == self.catalog.snapshot.read(name):
+            return ""
+        return f"its file is not what came: it was edited{_by(past.touched)}"
+
+    def lost(self, formula: str = "") -> tuple[Verified, ...]:
+        """Records (of one formula) that came once and are no longer there."""
+        gone = sorted(name for name in self._past if name not in self.catalog.snapshot.entries and formula in ("", recorded.formula_of(name)))
+        return tuple(Verified(stem(name), name, None, (Trouble(1, f"the record was taken away{_by(self._past[name].touched)}"),)) for name in gone)
+
+
+def _by(step: Step | None) -> str:
+    return "" if step is None else f" on {step.day} by {step.author} with commit {step.commit[:10]}"
+
+
+def verify(shelf: Shelf, name: str, policy: Catalog | None = None) -> Verified:
     """Prove one record of a state again; ``policy`` says whose approvals count (default: the state that was released).
 
     Raises
@@ -55,31 +108,51 @@ def verify(repository: git.Repository, catalog: Catalog, name: str, policy: Cata
     UserError
         Where an object that it rests on is not in this clone.
     """
-    code = stem(name)
+    repository, catalog, code = shelf.repository, shelf.catalog, stem(name)
     record, words = recorded.whole(catalog, name)
     if record is None or words:
         return Verified(code, name, record, (Trouble(1, words),))
-    state = snapshot.at(repository, _commit(repository, record), record.released_on)
+    state, asked = _again(shelf, record, record.released_on)
     if state.root != record.root:
         return Verified(code, name, record, (Trouble(1, f'the root lay in "{state.root or "."}", not in "{record.root or "."}"'),))
-    troubles = [*_objects(repository, state, record)]
-    last = recorded.before(catalog, record.formula, record.revision)
-    asked = Asked(record.formula, record.commit, record.tree, record.released_on, record.approval, None if last is None else last.commit)
+    troubles = [*_objects(repository, state, record), *([] if policy else _place(shelf, record, name)), *_tag(repository, record)]
     proof = prove(repository, state, asked, catalog.shipped, policy)
     proof = replace(proof, findings=(*proof.findings, *dates(repository, state, asked, ())))
     troubles += _compared(record, proof, policy is None)
-    return Verified(code, name, record, tuple(dict.fromkeys(troubles)), tuple(_notes(record, proof)))
+    return Verified(code, name, record, tuple(dict.fromkeys(troubles)), tuple(_notes(shelf, record, proof)))
 
 
-def verify_all(repository: git.Repository, catalog: Catalog, names: Iterable[str]) -> tuple[Verified, ...]:
-    """Many records; of one that cannot be answered for, why."""
-    found = []
-    for name in names:
+def _again(shelf: Shelf, record: ReleaseRecord, day: date) -> tuple[snapshot.Snapshot, Asked]:
+    """What a record was made of, to be proved as on a day."""
+    state = snapshot.at(shelf.repository, _commit(shelf.repository, record), day)
+    since = shelf.chain.before(record.formula, record.revision, record.commit)
+    return state, Asked(record.formula, record.commit, record.tree, day, record.approval, since)
+
+
+def no_longer(shelf: Shelf, record: ReleaseRecord, policy: Catalog) -> Iterator[str]:
+    """Why what was released on its day would not be released today, by the policy of a state: leave that has ended, limits that came."""
+    day = shelf.catalog.today
+    if record.released_on < day:
+        for one in prove(shelf.repository, *_again(shelf, record, day), shelf.catalog.shipped, policy).refused:
+            yield f"dated {record.released_on}, and on {day} it would not be released: {one.rule}: {one.fault.message}"
+
+
+def verify_all(repository: git.Repository, catalog: Catalog, wanted: Iterable[str]) -> tuple[Verified, ...]:
+    """The records that somebody named by code, else all that are and were; of one that cannot be answered for, why.
+
+    Raises
+    ------
+    UserError
+        Where there is no such record, or none at all.
+    """
+    shelf, codes = Shelf(repository, catalog), tuple(wanted)
+    found = [] if codes else [*shelf.lost()]
+    for name in [] if found and not recorded.names(catalog) else records_of(catalog, codes):
         try:
-            found.append(verify(repository, catalog, name))
+            found.append(verify(shelf, name))
         except UserError as error:
             found.append(Verified(stem(name), name, recorded.whole(catalog, name)[0], (), (), error.message, error.remedy))
-    return tuple(found)
+    return tuple(sorted(found, key=lambda one: one.code))
 
 
 def status_of(found: Iterable[Verified]) -> int:
@@ -106,6 +179,21 @@ def _objects(repository: git.Repository, state: snapshot.Snapshot, record: Relea
         if entry is None or entry.oid != one.id:
             held = "no such file" if entry is None else f"object {entry.oid[:10]}"
             yield Trouble(1, f"{one.path}: the record rests on object {one.id[:10]}, commit {record.commit[:10]} holds {held}")
+
+
+def _place(shelf: Shelf, record: ReleaseRecord, name: str) -> Iterator[Trouble]:
+    """Said of a record that is another than it was, and of a commit that is no part of what it lies in: nobody reviewed what that holds."""
+    if words := shelf.edited(name):
+        yield Trouble(1, words)
+    if not behind(shelf.repository, record.commit, shelf.tip):
+        yield Trouble(1, f"commit {record.commit[:10]}, from which it was released, is no part of the history of {shelf.tip[:10]}")
+
+
+def _tag(repository: git.Repository, record: ReleaseRecord) -> Iterator[Trouble]:
+    """Said of a tag that bears the record's name and names another commit: whoever builds from it makes something else."""
+    named = target_of(repository, record.code)
+    if named not in (None, record.commit):
+        yield Trouble(1, f"the tag {record.code} names commit {str(named)[:10]}, and {record.commit[:10]} was released")
 
 
 def _compared(record: ReleaseRecord, proof: Proof, whole: bool) -> Iterator[Trouble]:
@@ -166,7 +254,10 @@ def _moved(record: ReleaseRecord, again: ReleaseRecord) -> list[str]:
     return sorted(name for name in {**record.packs, **again.packs} if record.packs.get(name) != again.packs.get(name))
 
 
-def _notes(record: ReleaseRecord, proof: Proof) -> Iterator[str]:
+def _notes(shelf: Shelf, record: ReleaseRecord, proof: Proof) -> Iterator[str]:
+    for one in record.approval:
+        if shelf.unkept(one):
+            yield f"the {one.kind} {one.object[:10]} by which {one.by} approved it is kept by no {'tag' if one.kind == 'tag' else 'history'} here: a new clone will not hold it"
     if record.tool != __version__:
         yield f"released by formulint {record.tool}, proved again by {__version__}"
     if proof.record is not None and (moved := _moved(record, proof.record)):

@@ -36,13 +36,14 @@ class Signed(Struct, frozen=True):
     """A commit or a tag taken apart: what its signature covers, where there is one.
 
     ``text`` is the message; ``mail`` and ``seconds`` [since 1970] are those of a tag's maker, of a commit's author and
-    committer; ``sort`` is "ssh", "openpgp", "other", or "" where nothing is signed.
+    committer; ``sort`` is "ssh", "openpgp", "other", or "" where nothing is signed. ``merge``: a commit with several parents.
     """
 
     text: str
     mail: str
     seconds: int
     sort: str
+    merge: bool = False
 
 
 class Keys(Struct, frozen=True):
@@ -67,7 +68,8 @@ def taken_apart(kind: str, raw: bytes) -> Signed | None:
     day = re.search(rb"> (\d{1,11}) [+-]\d{4}\Z", when)
     if mail is None or day is None:
         return None
-    return Signed(message.decode("utf-8", "replace"), mail[1].decode("utf-8", "replace"), int(day[1]), sort)
+    merge = kind == "commit" and sum(line.startswith(b"parent ") for line in lines) > 1
+    return Signed(message.decode("utf-8", "replace"), mail[1].decode("utf-8", "replace"), int(day[1]), sort, merge)
 
 
 def _unsigned(message: bytes) -> tuple[bytes, str]:

@@ -16,6 +16,8 @@ from formulint.judge import Judge
 from formulint.overview import mixed, overview
 from formulint.proposal import POLICY
 from formulint.reach import reached
+from formulint.remeasured import ResultsChange
+from formulint.remeasured_report import brought, results_sections
 from formulint.report import (
     CAUTION,
     Located,
@@ -42,12 +44,14 @@ ON_BASE = "already on the base"
 
 
 def diff(
-    before: Catalog, after: Catalog, changes: Sequence[FormulaChange], records: Sequence[RecordChange], reach: Touched, pictures: bool = False
+    before: Catalog, after: Catalog, changes: Sequence[FormulaChange], records: Sequence[RecordChange], reach: Touched,
+    pictures: bool = False, results: Sequence[ResultsChange] = (),
 ) -> Report:
     """The report of a comparison: records that many formulas share first, then each formula; with ``pictures``, for a page."""
     told = [one for one in changes if printed_moves(after, one) or one.new or one.gone]
     sections = record_sections(records)
     sections += change_sections(before, after, told, {one.code: _about(after, one) for one in told}, drawn=_drawn(before, after, told, pictures))
+    sections += results_sections(results)
     facts = [*_left_undrawn(told, pictures), *mixed(told, reach.policy), *reached(after, changes, reach)]
     title = f"formulint: from {state_words(before.snapshot.label)} to {state_words(after.snapshot.label)}, judged as on {after.today} ({after.snapshot.date_origin})"
     new = [finding for one in changes for finding in (*one.own, *one.new)]
@@ -106,11 +110,12 @@ def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
     sections += tuple(record_sections(answer.records))
     told = [one for one in answer.changes if printed_moves(answer.after, one)]
     sections += tuple(change_sections(answer.before, answer.after, told, {}, drawn=_drawn(answer.before, answer.after, told, pictures)))
+    sections += tuple(results_sections(answer.results))
     refused = answer.refused
     verdict = "The gate says no." if refused else "The gate says yes."
     facts = [f"{verdict} {_reasons(refused)}".strip(), f"judged by the settings and rules of the base, {answer.base[:7]}"]
     policy = dict.fromkeys(one.fault.place.path for one in answer.findings if one.rule == POLICY and not one.formula)
-    facts += [*_left_undrawn(told, pictures), *mixed(told, tuple(policy))]
+    facts += [*_left_undrawn(told, pictures), *mixed(told, tuple(policy)), *brought(answer.results), *_approved(answer)]
     if answer.merged:
         facts.append("the proposal does not contain its base: what a merge of both would hold was written and judged")
     facts += reached(answer.after, answer.changes, answer.reach)
@@ -122,6 +127,17 @@ def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
     closing += [f"and {len(refused) - 5} more"] if len(refused) > 5 else []
     closing.append(verdict)
     return Report(title, (*facts, *assumptions(answer.after)), sections, (*closing, CAUTION), overview=overview(told, answer.records, tuple(policy)))
+
+
+def _approved(answer: Answer) -> list[str]:
+    """Who approved what changes in production, and how that is known; or that nobody was asked."""
+    told = [
+        f"{one.code} revision {one.revision} is approved by {each.by} ({each.how}{f', key {each.key}' if each.key else ''}, {each.kind} {each.object[:10]} of {each.on})"
+        for one in answer.due for each in one.given
+    ]  # fmt: skip
+    free = [f"{one.code} revision {one.revision}" for one in answer.due if not one.asked]
+    more = f" and {len(free) - LISTED} more" if len(free) > LISTED else ""
+    return [*told, *([f"no approval was asked for {', '.join(free[:LISTED])}{more}: the settings of the base name no approvers of formulas, or no list of signers"] if free else [])]
 
 
 def _reasons(refused: Sequence[Finding]) -> str:

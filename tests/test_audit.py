@@ -71,6 +71,14 @@ def test_a_record_that_came_later_than_it_says_is_doubted(house: House) -> None:
     assert answer.status == 1 and "its record came into git on 2026-03-05" in told(answer)["doubts"][0]
 
 
+def test_a_clock_that_ran_backwards_is_doubted(house: House) -> None:
+    back = replace('"withdrawn"', '"production"')
+    house.commit({FLAT: back}, day="2026-02-20", message="back to production, by a clock of February")
+    found = told(asked(house, "valid T-101 --on 2026-02-25"))
+    assert not found["sure"] and "is dated 2026-02-20, and stands behind one dated after 2026-02-25" in found["doubts"][0]
+    assert told(asked(house, "valid T-101 --on 2026-01-21"))["sure"]
+
+
 def test_who_approved_it_on_what_evidence(house: House) -> None:
     found = told(asked(house, "approval T-101"))
     assert [(one["by"], one["how"]) for one in found["approvals"]] == [(MANAGER, "signed")]

@@ -29,6 +29,10 @@ MAY_NOT: dict[str, tuple[str, ...]] = {
     "turn the question to another repository by what stands in the environment": (
         "gate::no_surroundings_change_the_answer", "git::other_variables_of_git_are_dropped", "git::what_git_handed_over_counts_only_where_we_were_started",
     ),
+    "have a failure forgotten, or bring results that nobody sees": (
+        "results_in_git::results_that_come_change_or_go_are_listed", "results_in_git::the_gate_says_whose_word_it_took",
+        "results_in_git::a_failure_does_not_vanish_on_the_way_to_pilot", "results_in_git::what_is_not_proved_stays_out",
+    ),
     "get a yes out of what cannot be read": (
         "gate::a_shallow_clone_has_no_answer", "gate::a_clone_without_its_files_has_no_answer", "gate::what_cannot_be_read_is_no_yes",
         "gate::objects_may_lie_in_another_store", "snapshot::unmerged_files_are_named", "git::a_spoilt_index_is_named_with_a_remedy",
@@ -76,9 +80,12 @@ MAY_NOT: dict[str, tuple[str, ...]] = {
         "approval::who_wrote_an_intermediate_wrote_the_paint", "approval::without_keys_nothing_is_approved", "approval::where_nobody_may_approve_nothing_is",
         "approval::a_program_of_the_repository_verifies_nothing", "approval::without_ssh_keygen_nobody_can_say", "approval::a_key_counts_as_the_list_says",
         "approval::an_openpgp_key_counts_where_its_fingerprint_is_pinned", "release_kept::a_proposal_does_not_name_its_own_approver",
-        "release_kept::who_proposes_does_not_approve", "release_kept::whoever_is_listed_for_policy_only_approves_no_formula",
+        "release_kept::who_proposes_does_not_approve", "release_kept::who_wrote_it_before_it_was_in_production_does_not_let_it_in", "release_kept::whoever_is_listed_for_policy_only_approves_no_formula",
         "release_kept::production_asks_for_an_approval_and_goes_in_with_one", "release_kept::a_shallow_clone_cannot_say_who_approved",
         "release::an_approver_of_a_change_wrote_none_of_it_since_the_last_release",
+        "release_attacks::whoever_signs_words_of_others_in_passing_approves_nothing", "release_attacks::a_merge_of_two_sides_that_came_to_the_same_hides_neither_author",
+        "release_attacks::a_record_written_by_hand_makes_nobody_innocent", "release_attacks::who_wrote_an_earlier_release_approves_the_next",
+        "release_attacks::an_address_that_only_looks_like_an_approvers_is_another",
     ),
     "keep an approval of something else, or pass off a name for a signature": (
         "approval::it_dies_with_a_digest", "approval::it_dies_with_a_figure_of_a_material", "approval::what_a_message_approves",
@@ -99,6 +106,10 @@ MAY_NOT: dict[str, tuple[str, ...]] = {
         "release_kept::a_record_of_a_commit_from_elsewhere_does_not_go_in", "release::a_record_that_says_something_else_does_not_hold",
         "release::records_that_nobody_wrote", "release::what_is_missing_is_no_yes", "release::a_shallow_clone_cannot_say", "release::other_versions_are_named",
         "audit::which_records_hold_no_longer_and_why", "audit::a_record_that_came_later_than_it_says_is_doubted", "audit::why_nothing_was_valid",
+        "release_attacks::a_record_that_is_not_what_was_released_does_not_hold", "release_attacks::the_audit_misses_a_record_that_was_taken_away",
+        "release_attacks::a_record_that_was_taken_back_as_it_was_holds", "release_attacks::an_approval_that_nothing_keeps_is_told", "release_attacks::what_no_record_can_say_is_not_released",
+        "release_attacks::no_release_is_dated_in_the_future", "release_attacks::no_record_of_a_day_to_come_goes_in",
+        "release_attacks::a_release_dated_back_does_not_revive_a_concession",
     ),
     "be released without a proof, or twice": (
         "release::what_is_not_proved_is_refused_and_named", "release::what_is_not_committed_is_not_released", "release::beside_an_edited_record_nothing_is_released",
@@ -142,5 +153,5 @@ def test_every_test_that_is_named_is_there(what: str) -> None:
 
 def test_every_test_of_attacks_is_named() -> None:
     named = {name for names in MAY_NOT.values() for name in names}
-    attacks = {f"{file}::{name}" for file in ("gate_attacks", "release_faults") for name in names_in(file)} - {"gate_attacks::what_fails_by_both_is_told_once"}
+    attacks = {f"{file}::{name}" for file in ("gate_attacks", "release_attacks", "release_faults") for name in names_in(file)} - {"gate_attacks::what_fails_by_both_is_told_once"}
     assert attacks <= named

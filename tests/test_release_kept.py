@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
@@ -184,6 +185,24 @@ def test_production_asks_for_an_approval_and_goes_in_with_one(house: House) -> N
     assert gate(*proposed(house, {FLAT: RAISED})).status == 0
 
 
+def test_the_gate_says_who_approved_and_by_which_key(house: House) -> None:
+    base, _, head = house.repo.head, house.commit({FLAT: RAISED}), house.repo.head
+    house.approve()
+    given = json.loads(gate(house, base, head).out)["approvals"]
+    assert [(one["formula"], one["revision"], one["asked"], one["given"][0]["by"]) for one in given] == [("T-101", 2, True, MANAGER)]
+    page = house.ask("gate", "--base", base, "--head", head, how="markdown").out
+    assert "T-101 revision 2 is approved by" in page and given[0]["given"][0]["key"][7:20] in page
+
+
+def test_the_gate_says_that_it_asked_nobody(tmp_path: Path, keys: Keys) -> None:
+    house = signed_house(tmp_path / "house", keys, signers="")
+    base = house.repo.head
+    head = house.commit({FLAT: RAISED})
+    assert [one["asked"] for one in json.loads(gate(house, base, head).out)["approvals"]] == [False]
+    page = house.ask("gate", "--base", base, "--head", head, how="markdown").out
+    assert "no approval was asked for T-101 revision 2" in " ".join(page.replace("\\", "").split())
+
+
 def test_a_signed_commit_of_the_proposal_approves_it(house: House) -> None:
     base = house.repo.head
     house.commit({FLAT: RAISED})
@@ -196,6 +215,15 @@ def test_who_proposes_does_not_approve(house: House) -> None:
     house.commit({FLAT: RAISED}, who=MANAGER)
     house.approve()
     assert refused(gate(house, base, house.repo.head)) == {"approval/given"}
+
+
+@pytest.mark.parametrize(("writer", "refuses"), [(MANAGER, {"approval/given"}), (CHEMIST, set())])
+def test_who_wrote_it_before_it_was_in_production_does_not_let_it_in(house: House, writer: str, refuses: set[str]) -> None:
+    house.commit({FLAT: replace('"production"', '"pilot"')})
+    base = house.commit({FLAT: SLIGHT}, who=writer)
+    house.commit({FLAT: replace('"pilot"', '"production"')})
+    house.approve()
+    assert refused(gate(house, base, house.repo.head)) == refuses
 
 
 FREE: dict[str, Edits] = {

@@ -328,7 +328,7 @@ RESULT = [
 KEYS = {
     "lint": ["format", "state", "date", "date_origin", "judged", "assumed", "verdict", "results"],
     "properties": ["format", "state", "date", "formulas"],
-    "diff": ["format", "before", "after", "date", "formulas", "records", "affected", "policy"],
+    "diff": ["format", "before", "after", "date", "formulas", "records", "affected", "policy", "measurements"],
 }
 FORMULA = {
     "properties": ["code", "revision", "state", "digest", "properties", "lines", "stages", "hazards"],

@@ -170,3 +170,42 @@ def test_where_results_are_noted_they_keep_nothing_out(bare: Works) -> None:
     added = bare.propose({RESULTS: file_of(bare, {**MEASURED[4], "value": "9.9"})})
     answer = bare.gate(added)
     assert answer.status == 0 and "results/within-limits" in answer.said
+
+
+# --- what a reviewer is shown ------------------------------------------------------------------------------------
+
+MOVED: dict[str, tuple[Edits, list[tuple[str, str, str | None]]]] = {
+    "a row more": (KEPT["a row more"], [("came", "ph", "pass")]),
+    "a row more, outside": (REFUSED["a row more, outside"][0], [("came", "ph", "fail")]),
+    "a value made nicer": (REFUSED["a value made nicer"][0], [("changed", "contrast_ratio", "pass")]),
+    "a row less": ({RESULTS: lambda text: text.rpartition("\n[[result]]")[0] + "\n"}, [("gone", "ph", None)]),
+    "taken away": ({RESULTS: None}, [("gone", str(row["test"]), None) for row in MEASURED]),
+    "moved below": ({RESULTS: None, "results/old/T-210-r1.toml": "same"}, []),
+    "a name": (KEPT["a name"], []),
+}
+
+
+def moved(answer: str) -> list[tuple[str, str, str | None]]:
+    """Which rows come, change or go, by the answer for machines."""
+    rows = (row for one in json.loads(answer)["measurements"] for row in one["rows"])
+    return [(row["change"], (row["after"] or row["before"])["test"], row["verdict"]) for row in rows]
+
+
+@pytest.mark.parametrize(("edits", "rows"), MOVED.values(), ids=MOVED.keys())
+def test_results_that_come_change_or_go_are_listed(on_record: Works, edits: Edits, rows: list[tuple[str, str, str | None]]) -> None:
+    head = on_record.propose({name: on_record.texts[RESULTS] if text == "same" else text for name, text in edits.items()})
+    assert moved(ask("-C", str(on_record.repo), "diff", on_record.base, head).out) == moved(on_record.gate(head).out) == rows
+
+
+@pytest.mark.parametrize("how", ["markdown", "html", "terminal"])
+def test_the_gate_says_whose_word_it_took(on_record: Works, how: str) -> None:
+    head = on_record.propose(KEPT["a row more"])
+    page = " ".join(ask("-C", str(on_record.repo), "gate", "--base", on_record.base, "--head", head, how=how).out.split())
+    assert "1 result of tests comes with the proposal itself, by its own word from QC:" in page and "whoever reviews it vouches for them" in page and "8.9" in page
+
+
+def test_a_failure_does_not_vanish_on_the_way_to_pilot(bare: Works) -> None:
+    bench = "formulas/trials/T-900.toml"
+    failed = bare.propose({"results/T-900-r1.toml": file_of(bare, {**MEASURED[4], "value": "9.9"}).replace("T-210", "T-900")})
+    on_the_way = bare.propose({bench: replace('"bench"', '"pilot"'), "results/T-900-r1.toml": None}, failed)
+    assert "T-900-r1, results of T-900, is taken away" in bare.gate(on_the_way, base=failed).said

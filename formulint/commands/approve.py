@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Iterable
 from datetime import date
 from types import SimpleNamespace
 
-from formulint import approval, recorded, snapshot
+from formulint import approval, snapshot
 from formulint.approval import What
 from formulint.catalog import Catalog
 from formulint.clean import log_line
 from formulint.commands.states import opened, put
 from formulint.errors import UserError
+from formulint.forerunner import Forerunners
 from formulint.git import Repository
 from formulint.options import Option
 from formulint.rulebook import Shipped
@@ -47,18 +49,18 @@ def run(options: SimpleNamespace) -> int:
     make(repository, name, state.commit or "", text, signed=catalog.settings.approvals == "signed")
     put(options, f"{name}\n{text}")
     sys.stderr.write(f"the tag is here only: git push origin {name}\n")
-    for words in _doubts(repository, catalog, what, state.commit or ""):
+    for words in _doubts(repository, catalog, what, sorted(one.blends), state.commit or ""):
         sys.stderr.write(log_line(words) + "\n")
     return 0
 
 
-def _doubts(repository: Repository, catalog: Catalog, what: What, commit: str) -> list[str]:
+def _doubts(repository: Repository, catalog: Catalog, what: What, blends: Iterable[str], commit: str) -> list[str]:
     """Why approvals that were given do not count by the settings of this state; nothing where one does."""
     trust = approval.trust_of(catalog)
     if not trust.asked:
         return ["it cannot count yet: formulint.toml names nobody under [approvers], formula, or no list of signers"]
-    last = recorded.before(catalog, what.formula, what.revision)
-    wrote = approval.authors(repository, catalog.snapshot.root, (what.formula,), (commit,), None if last is None else last.commit, trust)
+    since = Forerunners(repository, catalog).before(what.formula, what.revision, commit)
+    wrote = approval.authors(repository, catalog.snapshot.root, (what.formula, *blends), (commit,), since, trust)
     found = approval.heard(repository, what, trust, (commit,), wrote, date.max)
     return [] if found.given else [f"it does not count: {words}" for words in found.doubts[:3]]
 

@@ -12,6 +12,7 @@ from formulint.commands.states import OUTPUT, TODAY, opened, put, shown
 from formulint.compare import formulas, materials
 from formulint.errors import UserError
 from formulint.options import Option
+from formulint.remeasured import remeasured
 from formulint.rulebook import Shipped
 from formulint.scope import touched
 from formulint.settings_check import require_settings
@@ -42,20 +43,22 @@ def run(options: SimpleNamespace) -> int:
     after = opened(second, shipped)
     before = Catalog(first, shipped, after.today)
     require_settings(before)
-    reach = touched(after, snapshot.changed_between(first, second), before)
+    changed = snapshot.changed_between(first, second)
+    reach = touched(after, changed, before)
     codes = [*(stem(name) for name in reach.formulas), *(code for code in reach.gone if before.find_formula(code))]
     if options.only:
         _known(options.only, before, after)
         codes = [code for code in codes if code in options.only]
     changes = formulas(before, after, codes)
     records = () if options.only else materials(before, after, reach.materials, reach.gone)
+    results = tuple(one for one in remeasured(before, after, changed) if not options.only or one.formula in options.only)
     if options.format == "json":
         from formulint.render import json_report
 
         through = {stem(name): used for name, used in reach.through.items()}
-        put(options, json_report.diff(before, after, changes, records, through, reach.policy))
+        put(options, json_report.diff(before, after, changes, records, through, reach.policy, results))
     else:
-        put(options, shown(options, tables.diff(before, after, changes, records, reach, options.format == "html"), second.root))
+        put(options, shown(options, tables.diff(before, after, changes, records, reach, options.format == "html", results), second.root))
     first.close()
     return 1 if any(finding.blocks for change in changes for finding in change.new) else 0
 

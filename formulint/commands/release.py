@@ -41,7 +41,7 @@ def _verify(options: SimpleNamespace) -> int:
     """Prove records again; with ``--tag``, have git tag the commits of those that hold and have no tag yet."""
     repository = git.require(options.folder)
     catalog = catalog_of(options)
-    found = reproof.verify_all(repository, catalog, reproof.records_of(catalog, options.what))
+    found = reproof.verify_all(repository, catalog, options.what)
     if options.tag:
         for one in found:
             if one.record is not None and one.holds and tagging.target_of(repository, one.code) is None:

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from msgspec import to_builtins
 from msgspec.structs import replace
 
 from formulint.amounts import Line
@@ -23,6 +24,8 @@ from formulint.finding import Finding, Grant, Level, Place, Remedy
 from formulint.interval import AtLeast, ends
 from formulint.mend import Mending
 from formulint.quantity import Quantity
+from formulint.remeasured import ResultsChange
+from formulint.remeasured_report import results_objects
 from formulint.report import assumptions, overall
 from formulint.side import Side
 from formulint.standing import Old
@@ -148,6 +151,8 @@ def gate(answer: Answer) -> str:
             "verdict": overall(worst),
             "answer": "no" if refused else "yes",
             "results": [result(catalog, finding) for finding in answer.findings],
+            "measurements": results_objects(answer.results),
+            "approvals": [{"formula": one.code, "revision": one.revision, "asked": one.asked, "given": to_builtins(one.given)} for one in answer.due],
         }
     )
 
@@ -194,7 +199,8 @@ def line_of(line: Line) -> dict[str, object]:
 
 
 def diff(
-    before: Catalog, after: Catalog, changes: Sequence[FormulaChange], records: Sequence[RecordChange], through: dict[str, str], policy: Sequence[str]
+    before: Catalog, after: Catalog, changes: Sequence[FormulaChange], records: Sequence[RecordChange],
+    through: dict[str, str], policy: Sequence[str], results: Sequence[ResultsChange] = (),
 ) -> str:
     """The ``diff`` object."""
     return dumps(
@@ -210,6 +216,7 @@ def diff(
             ],
             "affected": [{"code": code, "through": used} for code, used in sorted(through.items())],
             "policy": list(policy),
+            "measurements": results_objects(results),
         }
     )
 
