@@ -17,6 +17,7 @@ from formulint.finding import Place
 from formulint.interval import Interval, Number, ends, total
 from formulint.material import Component, Material
 from formulint.science.mixing import nonvolatile_density_by_balance
+from formulint.science.porosity import not_below_zero
 
 SOLID_PIGMENTS = frozenset(
     {"white-pigment", "colored-pigment", "extender", "flatting-agent", "swelling-clay", "non-swelling-clay"}
@@ -316,10 +317,31 @@ def _from_components(reader: _Reader, columns: dict[str, Value], organic: list[t
         else:
             us.append(share)
         eu.append(_eu_part(reader, at, one, share))
+    for rest in _unnamed(reader.material, organic):  # counts as it would if no component were named
+        eu.append(rest)
+        if reader.material.exempt is None or reader.material.exempt.hi.base == 0:
+            us.append(rest)
+            continue
+        words = f"{reader.material.code} names not all of its organic volatiles: whether the rest is exempt cannot be said"
+        either = Bounded(reader.gap("component", words).missing, Interval(0.0, ends(rest)[1]))
+        us.append(either)
+        exempt.append(either)
+        volume.append(_exempt_room(reader, either))
     columns["voc_mass_us"] = add(us)
     columns["exempt_mass"] = add(exempt)
     columns["exempt_volume"] = add(volume)
     columns["voc_mass_eu"] = add(eu)
+
+
+def _unnamed(material: Material, organic: list[tuple[int, Component]]) -> list[Number]:
+    """What the shares state of organic volatiles beyond those named, if surely more than the digits written leave open."""
+    stated = [figure for figure in (material.voc, material.exempt) if figure is not None]
+    named = [one.share for _, one in organic]
+    slack = float(sum(figure.hi.half_digit for figure in (*stated, *named)))
+    if material.voc is None or sum(one.hi.base for one in stated) <= sum(one.hi.base for one in named) + slack:
+        return []
+    rest = total([number(figure) for figure in stated]) - total([number(share) for share in named])
+    return [not_below_zero(rest)]  # type: ignore[arg-type]
 
 
 def _boils_low(one: Component) -> bool:
