@@ -319,7 +319,8 @@ def _from_components(reader: _Reader, columns: dict[str, Value], organic: list[t
         eu.append(_eu_part(reader, at, one, share))
     for rest in _unnamed(reader.material, organic):  # counts as it would if no component were named
         eu.append(rest)
-        if reader.material.exempt is None or reader.material.exempt.hi.base == 0:
+        apart = reader.material.exempt
+        if apart is None or apart.hi.base <= sum(one.share.hi.base for _, one in organic if one.cas in reader.around.exempt_us) + float(apart.hi.half_digit):
             us.append(rest)
             continue
         words = f"{reader.material.code} names not all of its organic volatiles: whether the rest is exempt cannot be said"

@@ -6,7 +6,7 @@ import pytest
 from in_memory import SETTINGS, catalog
 from msgspec import Struct
 
-from formulint.content import Gap, Value
+from formulint.content import Bounded, Gap, Value
 from formulint.interval import Interval, ends
 from formulint.subject import Stock
 
@@ -155,6 +155,25 @@ def test_an_exempt_share_of_which_nobody_says_what_it_is_has_no_volume() -> None
 def test_what_the_supplier_states_stands_above_all() -> None:
     found = stock(nonvolatile="80 %", voc="20 %", voc_us="3 %", voc_eu="4 %", component=[component(GLYCOL, "10 %")]).content.columns
     assert (found["voc_mass_us"], found["voc_mass_eu"]) == (0.03, 0.04)
+
+
+STATED: dict[str, tuple[dict[str, object], tuple[float, float]]] = {
+    "all of it is named": ({"voc": "10 %", "component": [component(GLYCOL, "10 %")]}, (0.1, 0.1)),
+    "a part is named": ({"voc": "10 %", "component": [component(GLYCOL, "6 %")]}, (0.1, 0.1)),
+    "a part, as far as the digits written tell": ({"voc": "10 %", "component": [component(GLYCOL, "9.5 %")]}, (0.095, 0.095)),
+    "ranges that may be the same": ({"voc": {"min": "8 %", "max": "10 %"}, "component": [component(GLYCOL, {"min": "8 %", "max": "10 %"})]}, (0.08, 0.1)),
+    "the exempt part is named": ({"voc": "6 %", "exempt": "4 %", "component": [component(ACETONE, "4 %")]}, (0.06, 0.06)),
+    "nobody says which part is exempt": ({"voc": "6 %", "exempt": "4 %", "component": [component(GLYCOL, "6 %")]}, (0.06, 0.1)),
+}
+
+
+@pytest.mark.parametrize("name", STATED)
+def test_organic_volatiles_that_are_stated_and_not_named_are_not_left_out(name: str) -> None:
+    figures, expected = STATED[name]
+    found = column("voc_mass_us", nonvolatile="90 %", **figures)
+    bounds = ends(found.between if isinstance(found, Bounded) else found)  # type: ignore[arg-type]
+    assert bounds == pytest.approx(expected)
+    assert missing(found) == (["component"] if name == "nobody says which part is exempt" else [])
 
 
 PIGMENTS: dict[str, tuple[dict[str, object], tuple[float, float | str]]] = {
