@@ -338,8 +338,8 @@ def _unnamed(material: Material, organic: list[tuple[int, Component]]) -> list[N
     """What the shares state of organic volatiles beyond those named, if surely more than the digits written leave open."""
     stated = [figure for figure in (material.voc, material.exempt) if figure is not None]
     named = [one.share for _, one in organic]
-    slack = float(sum(figure.hi.half_digit for figure in (*stated, *named)))
-    if material.voc is None or sum(one.hi.base for one in stated) <= sum(one.hi.base for one in named) + slack:
+    over = sum(one.hi.base for one in stated) - sum(one.hi.base for one in named)
+    if material.voc is None or over < CLOSES or over <= float(sum(figure.hi.half_digit for figure in (*stated, *named))):
         return []
     rest = total([number(figure) for figure in stated]) - total([number(share) for share in named])
     return [not_below_zero(rest)]  # type: ignore[arg-type]

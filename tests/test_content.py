@@ -97,7 +97,7 @@ def test_a_share_of_less_than_nothing_or_more_than_all_is_none(share: object) ->
     assert isinstance(found, Gap) and "is no share" in found.missing[0].what
 
 
-def component(cas: str, share: str, **more: object) -> dict[str, object]:
+def component(cas: str, share: object, **more: object) -> dict[str, object]:
     """A component that evaporates."""
     return {"name": f"the one of {cas}", "cas": cas, "share": share, "volatile": "organic", **more}
 
