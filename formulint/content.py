@@ -19,9 +19,7 @@ from formulint.material import Component, Material
 from formulint.science.mixing import nonvolatile_density_by_balance
 from formulint.science.porosity import not_below_zero
 
-SOLID_PIGMENTS = frozenset(
-    {"white-pigment", "colored-pigment", "extender", "flatting-agent", "swelling-clay", "non-swelling-clay"}
-)
+SOLID_PIGMENTS = frozenset({"white-pigment", "colored-pigment", "extender", "flatting-agent", "swelling-clay", "non-swelling-clay"})
 WATER = "7732-18-5"  # CAS number
 OPAQUE_POLYMER = "opaque-polymer"
 TOTALS = (
@@ -187,6 +185,12 @@ class _Reader:
             return number(share), self.gap("pigment_density")
         return number(share), self.over(number(share), self.material.pigment_density, "pigment_density")
 
+    def some_of(self, whole: Value) -> Value:
+        """Pigment in a whole, of which nobody says how much it is."""
+        if isinstance(whole, Gap) or whole == 0.0:
+            return whole
+        return Bounded(self.gap("pigment").missing, Interval(0.0, ends(whole)[1]))
+
     def oil(self, mass: Value) -> Value:
         absorption = self.material.oil_absorption
         if mass == 0.0:
@@ -261,15 +265,17 @@ def content(material: Material, path: str, around: Surroundings) -> Content:
 
 def _pigments(reader: _Reader, columns: dict[str, Value], nonvolatile: Value, film: Value) -> None:
     material = reader.material
-    solid = not SOLID_PIGMENTS.isdisjoint(material.functions) or material.pigment is not None
-    if solid:
+    if material.pigment is not None or not SOLID_PIGMENTS.isdisjoint(material.functions):
         mass, volume = reader.pigment(nonvolatile, film)
-        columns["pigment_mass"] = mass
-        columns["pigment_volume_all"] = columns["pigment_volume_binder_convention"] = volume
-        columns["oil_mass"] = reader.oil(mass)
-        columns["pigment_volume_oil"] = volume
+    elif "colorant" in material.functions:  # it holds pigment, and nobody says how much
+        mass, volume = reader.some_of(nonvolatile), reader.some_of(film)
     elif OPAQUE_POLYMER in material.functions:
         columns["pigment_volume_all"] = columns["pigment_volume_binder_convention"] = film
+        return
+    else:
+        return
+    columns["pigment_mass"], columns["oil_mass"] = mass, reader.oil(mass)
+    columns["pigment_volume_all"] = columns["pigment_volume_binder_convention"] = columns["pigment_volume_oil"] = volume
 
 
 def _volatiles(reader: _Reader, columns: dict[str, Value]) -> None:
@@ -305,10 +311,8 @@ def _all_named(material: Material) -> bool:
 
 
 def _from_components(reader: _Reader, columns: dict[str, Value], organic: list[tuple[int, Component]]) -> None:
-    us: list[Value] = []
-    exempt: list[Value] = []
-    volume: list[Value] = []
-    eu: list[Value] = []
+    sums: tuple[list[Value], ...] = ([], [], [], [])
+    us, exempt, volume, eu = sums
     for at, one in organic:
         share = number(one.share)
         if one.cas in reader.around.exempt_us:
@@ -328,10 +332,7 @@ def _from_components(reader: _Reader, columns: dict[str, Value], organic: list[t
         us.append(either)
         exempt.append(either)
         volume.append(_exempt_room(reader, either))
-    columns["voc_mass_us"] = add(us)
-    columns["exempt_mass"] = add(exempt)
-    columns["exempt_volume"] = add(volume)
-    columns["voc_mass_eu"] = add(eu)
+    columns |= {"voc_mass_us": add(us), "exempt_mass": add(exempt), "exempt_volume": add(volume), "voc_mass_eu": add(eu)}
 
 
 def _unnamed(material: Material, organic: list[tuple[int, Component]]) -> list[Number]:

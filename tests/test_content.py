@@ -185,6 +185,14 @@ PIGMENTS: dict[str, tuple[dict[str, object], tuple[float, float | str]]] = {
 }
 
 
+def test_a_colorant_that_does_not_say_how_much_pigment_it_holds_is_open_between_none_and_all() -> None:
+    colorant = {"functions": ["colorant"], "nonvolatile": "60 %", "water": "40 %", "nonvolatile_density": "2 kg/L", "pigment_density": "4 kg/L"}
+    for total, most in (("pigment_mass", 0.6), ("pigment_volume_all", 0.3)):
+        found = column(total, **colorant)
+        assert isinstance(found, Bounded) and missing(found) == ["pigment"]
+        assert ends(found.between) == pytest.approx((0.0, most))
+
+
 @pytest.mark.parametrize("name", PIGMENTS)
 def test_pigment(name: str) -> None:
     figures, (mass, volume) = PIGMENTS[name]
