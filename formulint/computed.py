@@ -24,7 +24,7 @@ from formulint.report import (
     title_line,
 )
 from formulint.side import Side, bounds_of, verdict_of
-from formulint.spread import SPREAD, causes, spread, told
+from formulint.spread import causes, spread, told, words
 from formulint.stages import of_stages
 from formulint.verdict import bare, bare_limits, units_of, verdict_word
 
@@ -130,7 +130,7 @@ def properties(
         remarks.append(f"composition {one.digests.composition[:15]}  making {one.digests.making[:15]}  data {one.digests.data[:15]}")
         drawn = of_side(catalog, one) if pictures and len(sections) < MOST_PICTURED else ()
         sections.append(Section(heading(catalog, one.formula.code), (), tuple(tables), tuple(remarks), pictures=drawn))
-    closing = [f"{counted(len(sides), 'formula')} computed", *((SPREAD,) if scatter else ())]
+    closing = [f"{counted(len(sides), 'formula')} computed", *((words(catalog),) if scatter else ())]
     closing += [f"{name} cannot be read: formulint lint says why" for name in unread]
     facts = (*assumptions(catalog), *(not_pictured(len(sides)) if pictures else ()))
     return Report(title_line(catalog), facts, tuple(sections), (*closing, CAUTION))

@@ -17,10 +17,9 @@ from formulint.finding import Place
 from formulint.interval import Interval, Number, ends, total
 from formulint.material import Component, Material
 from formulint.science.mixing import nonvolatile_density_by_balance
+from formulint.science.porosity import not_below_zero
 
-SOLID_PIGMENTS = frozenset(
-    {"white-pigment", "colored-pigment", "extender", "flatting-agent", "swelling-clay", "non-swelling-clay"}
-)
+SOLID_PIGMENTS = frozenset({"white-pigment", "colored-pigment", "extender", "flatting-agent", "swelling-clay", "non-swelling-clay"})
 WATER = "7732-18-5"  # CAS number
 OPAQUE_POLYMER = "opaque-polymer"
 TOTALS = (
@@ -186,6 +185,12 @@ class _Reader:
             return number(share), self.gap("pigment_density")
         return number(share), self.over(number(share), self.material.pigment_density, "pigment_density")
 
+    def some_of(self, whole: Value) -> Value:
+        """Pigment in a whole, of which nobody says how much it is."""
+        if isinstance(whole, Gap) or whole == 0.0:
+            return whole
+        return Bounded(self.gap("pigment").missing, Interval(0.0, ends(whole)[1]))
+
     def oil(self, mass: Value) -> Value:
         absorption = self.material.oil_absorption
         if mass == 0.0:
@@ -260,15 +265,17 @@ def content(material: Material, path: str, around: Surroundings) -> Content:
 
 def _pigments(reader: _Reader, columns: dict[str, Value], nonvolatile: Value, film: Value) -> None:
     material = reader.material
-    solid = not SOLID_PIGMENTS.isdisjoint(material.functions) or material.pigment is not None
-    if solid:
+    if material.pigment is not None or not SOLID_PIGMENTS.isdisjoint(material.functions):
         mass, volume = reader.pigment(nonvolatile, film)
-        columns["pigment_mass"] = mass
-        columns["pigment_volume_all"] = columns["pigment_volume_binder_convention"] = volume
-        columns["oil_mass"] = reader.oil(mass)
-        columns["pigment_volume_oil"] = volume
+    elif "colorant" in material.functions:  # it holds pigment, and nobody says how much
+        mass, volume = reader.some_of(nonvolatile), reader.some_of(film)
     elif OPAQUE_POLYMER in material.functions:
         columns["pigment_volume_all"] = columns["pigment_volume_binder_convention"] = film
+        return
+    else:
+        return
+    columns["pigment_mass"], columns["oil_mass"] = mass, reader.oil(mass)
+    columns["pigment_volume_all"] = columns["pigment_volume_binder_convention"] = columns["pigment_volume_oil"] = volume
 
 
 def _volatiles(reader: _Reader, columns: dict[str, Value]) -> None:
@@ -304,10 +311,8 @@ def _all_named(material: Material) -> bool:
 
 
 def _from_components(reader: _Reader, columns: dict[str, Value], organic: list[tuple[int, Component]]) -> None:
-    us: list[Value] = []
-    exempt: list[Value] = []
-    volume: list[Value] = []
-    eu: list[Value] = []
+    sums: tuple[list[Value], ...] = ([], [], [], [])
+    us, exempt, volume, eu = sums
     for at, one in organic:
         share = number(one.share)
         if one.cas in reader.around.exempt_us:
@@ -316,10 +321,29 @@ def _from_components(reader: _Reader, columns: dict[str, Value], organic: list[t
         else:
             us.append(share)
         eu.append(_eu_part(reader, at, one, share))
-    columns["voc_mass_us"] = add(us)
-    columns["exempt_mass"] = add(exempt)
-    columns["exempt_volume"] = add(volume)
-    columns["voc_mass_eu"] = add(eu)
+    for rest in _unnamed(reader.material, organic):  # counts as it would if no component were named
+        eu.append(rest)
+        apart = reader.material.exempt
+        if apart is None or apart.hi.base <= sum(one.share.hi.base for _, one in organic if one.cas in reader.around.exempt_us) + float(apart.hi.half_digit):
+            us.append(rest)
+            continue
+        words = f"{reader.material.code} names not all of its organic volatiles: whether the rest is exempt cannot be said"
+        either = Bounded(reader.gap("component", words).missing, Interval(0.0, ends(rest)[1]))
+        us.append(either)
+        exempt.append(either)
+        volume.append(_exempt_room(reader, either))
+    columns |= {"voc_mass_us": add(us), "exempt_mass": add(exempt), "exempt_volume": add(volume), "voc_mass_eu": add(eu)}
+
+
+def _unnamed(material: Material, organic: list[tuple[int, Component]]) -> list[Number]:
+    """What the shares state of organic volatiles beyond those named, if surely more than the digits written leave open."""
+    stated = [figure for figure in (material.voc, material.exempt) if figure is not None]
+    named = [one.share for _, one in organic]
+    over = sum(one.hi.base for one in stated) - sum(one.hi.base for one in named)
+    if material.voc is None or over < CLOSES or over <= float(sum(figure.hi.half_digit for figure in (*stated, *named))):
+        return []
+    rest = total([number(figure) for figure in stated]) - total([number(share) for share in named])
+    return [not_below_zero(rest)]  # type: ignore[arg-type]
 
 
 def _boils_low(one: Component) -> bool:

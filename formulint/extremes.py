@@ -117,21 +117,27 @@ class Search:
             near = max(NEAR * (best - other), ROUNDING * abs(high))
             if high <= best + near or spent >= self.most or not isinstance(known, Swing):
                 break
-            for smaller in self._smaller(part, known, sign):
+            parts = self._smaller(part, known, sign)
+            if parts is None:
+                break
+            for smaller in parts:
                 spent += 1
                 value = self.value(smaller)
                 top = high if value is None else min(high, _top(value, sign))
                 heappush(heap, (-top, spent, smaller, known if value is None else value))
         return high, best
 
-    def _smaller(self, box: Box, found: Swing, sign: int) -> list[Box]:
-        """A box without the inputs that are settled; where none is, both halves by the input that moves most."""
+    def _smaller(self, box: Box, found: Swing, sign: int) -> list[Box] | None:
+        """A box without the inputs that are settled; where none is, both halves by the input that moves most; None where it cannot be cut.
+
+        One that cannot be cut, since it is settled and nobody says any more what is taken there, must not be forgotten: its bound stands.
+        """
         settled = self._settled(box, found, sign)
         if settled != box:
             return [settled]
         moves = {at: max(-least, most) * found.half[at] for at, (least, most) in found.slopes.items() if box[at][0] < box[at][1]}
         if not moves:
-            return []
+            return None
         at = max(moves, key=lambda one: (moves[one], -one))
         low, high = box[at]
         middle = centre_of(low, high)

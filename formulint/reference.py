@@ -65,7 +65,7 @@ def _unit(one: Property) -> str:
 
 
 def _row(one: Property, found: dict[str, Met]) -> tuple[str, ...]:
-    example = found.get(one.of or one.id)
+    example = found.get(one.id)  # what a law meets is no proof of the lines that it is put to when tinted or thinned
     cases = "0" if example is None else str(example.published) + (f" (and {counted(example.misprints, 'misprint')} found)" if example.misprints else "")
     how = "estimate; " if one.estimate else ""
     return (f"{one.title} ({one.symbol})", one.id, _unit(one), definition(one), f"{one.source} ({how}{one.checked})", cases)

@@ -4,7 +4,8 @@ The spread is one standard deviation, by first-order propagation: the derivative
 ``[tolerance]``, times the standard deviation of that figure, added as squares. A tolerance says how far a figure may be
 off; it is taken as spread evenly between both ends, so that its standard deviation is the tolerance over the root of
 three, and as independent of all others. A share that is off is made up by the water, or else by the last share without
-a tolerance, where the shares of its material close to 100 %.
+a tolerance, where the shares of its material close to 100 %. What is weighed scatters by the divisions of the scales of
+which there are records, each line by itself; without such a record it counts as exact, and that is said.
 
 References
 ----------
@@ -23,6 +24,7 @@ from msgspec.structs import replace
 from formulint.amounts import resolve
 from formulint.catalog import Catalog
 from formulint.content import SHARES, shares_close
+from formulint.equipment import Equipment
 from formulint.errors import Misread
 from formulint.evaluate import Evaluation
 from formulint.figure import Figure
@@ -30,6 +32,8 @@ from formulint.finding import KeyPath
 from formulint.interval import AtLeast, Interval
 from formulint.material import Material
 from formulint.properties import SUBSTANCE
+from formulint.readings import moved, weighed
+from formulint.scales import Bench, usable
 from formulint.side import Side
 from formulint.slope import Moving, Slope
 from formulint.subject import FormulaSubject, measure_of
@@ -38,7 +42,8 @@ from formulint.tolerance import tolerance_of
 from formulint.uncertain import Cause, Varied, around_varied, of_material, supplier, with_figures
 from formulint.verdict import title_of
 
-SPREAD = "spread: one standard deviation from the tolerances of the materials' figures; what is weighed counts as exact; never a verdict"
+FROM = "spread: one standard deviation from the tolerances of the materials' figures"
+EXACTLY = "what is weighed counts as exact, for there is no record of a scale with its division"
 EVENLY = sqrt(3.0)  # half the width of an even spread over its standard deviation
 
 
@@ -65,15 +70,30 @@ def spread(catalog: Catalog, side: Side) -> dict[str, float]:
     """One standard deviation of each value that some tolerance moves, in base units."""
     subject = catalog.subject(side.file)
     scatters = [one for code, stock in subject.stocks.items() for one in scatters_of(code, stock.material)]
-    if not scatters:
+    weighings = weighed(side.formula, subject.resolved, Bench(scales_of(catalog), "kg"))
+    if not scatters and not weighings:
         return {}
-    moved = _moved(catalog, subject, scatters)
+    moving = _moved(catalog, subject, scatters, [at for at, _ in weighings])
+    deviations = (*(one.deviation for one in scatters), *(off for _, off in weighings))
     found: dict[str, float] = {}
     for name in side.values:
-        value: object = measure_of(name)(moved)
+        value: object = measure_of(name)(moving)
         if isinstance(value, Slope):
-            found[name] = hypot(*(by * one.deviation for by, one in zip(value.by, scatters, strict=True)))
+            found[name] = hypot(*(by * off for by, off in zip(value.by, deviations, strict=True)))
     return {name: deviation for name, deviation in found.items() if deviation > 0.0}
+
+
+def scales_of(catalog: Catalog) -> tuple[Equipment, ...]:
+    """The scales of the repository that say how they read."""
+    return usable(file.record for file in catalog.equipment().values() if file.record is not None)
+
+
+def words(catalog: Catalog) -> str:
+    """What the spread is made of, in one sentence."""
+    scales = scales_of(catalog)
+    listed = ", ".join(f"{one.code} ({one.capacity.text} by {one.division.text})" for one in scales if one.capacity is not None and one.division is not None)
+    weighing = f"and from the scales {listed}, half a division and what the record lets pass, for a batch as large as the sheet" if scales else EXACTLY
+    return f"{FROM}{' ' if scales else '; '}{weighing}; never a verdict"
 
 
 def scatters_of(code: str, material: Material) -> Iterable[Scatter]:
@@ -95,8 +115,9 @@ def _made_up_by(material: Material, field: str) -> str:
     return "water" if "water" in others else others[-1] if others else ""
 
 
-def _moved(catalog: Catalog, subject: FormulaSubject, scatters: list[Scatter]) -> FormulaSubject:
-    """The formula with every figure that scatters as a number that knows its derivatives; ranges stand in their middle."""
+def _moved(catalog: Catalog, subject: FormulaSubject, scatters: list[Scatter], weighings: list[int]) -> FormulaSubject:
+    """The formula with every figure and line that scatters as a number that knows its derivatives; ranges stand in their middle."""
+    inputs = len(scatters) + len(weighings)
     numbers: dict[tuple[str, KeyPath], tuple[Figure, Moving]] = {}
     for code, stock in subject.stocks.items():
         for one in of_material(code, stock):
@@ -106,13 +127,15 @@ def _moved(catalog: Catalog, subject: FormulaSubject, scatters: list[Scatter]) -
             if field:
                 key = (scatter.code, (field,))
                 figure, number = numbers.get(key) or _written(subject, *key)
-                numbers[key] = figure, number + Slope(0.0, tuple(sign * (at == other) for other in range(len(scatters))))
+                numbers[key] = figure, number + Slope(0.0, tuple(sign * (at == other) for other in range(inputs)))
     changes: dict[str, dict[KeyPath, Figure]] = {}
     for (code, keys), (figure, number) in numbers.items():
         changes.setdefault(code, {})[keys] = Varied(figure, cast(float, number))
     varied = {code: catalog.made(with_figures(subject.stocks[code].material, found), subject.stocks[code].path) for code, found in changes.items()}
     supply = supplier(catalog, varied)
     resolved = resolve(subject.formula, subject.path, supply, subject.swap)
+    if weighings:
+        resolved = moved(resolved, weighings, len(scatters), supply)
     evaluation = Evaluation(resolved, subject.path, catalog.water_density, around_varied(subject, varied, supply, catalog.water_density))
     return replace(subject, evaluation=evaluation, stocks={**subject.stocks, **varied})
 

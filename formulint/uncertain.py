@@ -2,7 +2,7 @@
 
 An uncertain input is one figure of one material. It is one number, however many lines, intermediates and laws it goes
 through: the formula is resolved again on ``Swing`` values, which carry it from the figure to the property. The shares
-of a material that close to 100 % move on that slice: the last of them that is a range is what the others leave.
+of a material that close to 100 % move on that slice: the widest of them that is a range is what the others leave.
 ``extremes`` then looks for both ends. Nothing is assumed about a law, so that it holds for any property that is declared;
 no end is ever inside the truth, and both are within 1 % of its width unless the evaluations are used up first.
 """
@@ -287,7 +287,10 @@ def _ranges(material: Material) -> Iterable[tuple[KeyPath, Figure]]:
 
 
 def _closing(material: Material, found: list[Input]) -> list[Input]:
-    """Where the shares of a material close to 100 %, the last range among them is what the others leave."""
+    """Where the shares of a material close to 100 %, the widest range among them is what the others leave.
+
+    Then they hardly bind each other: what is left of two wide ranges for a narrow one is a thin slice of their box, and slow to search.
+    """
     members = [at for at, one in enumerate(found) if one.keys[0] in SHARES]
     members.sort(key=lambda at: SHARES.index(str(found[at].keys[0])))
     if len(members) < 2 or not shares_close(material):
@@ -298,8 +301,8 @@ def _closing(material: Material, found: list[Input]) -> list[Input]:
         whole -= share
     low, high = sum(found[at].lo for at in members), sum(found[at].hi for at in members)
     if low - CLOSES <= whole <= high + CLOSES:  # else they close only within the digits written
-        *others, last = members
-        found[last] = replace(found[last], left=tuple(others), whole=outward(whole, whole))
+        rest = max(members, key=lambda at: (found[at].hi - found[at].lo, at))
+        found[rest] = replace(found[rest], left=tuple(at for at in members if at != rest), whole=outward(whole, whole))
     return found
 
 

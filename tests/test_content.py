@@ -6,7 +6,7 @@ import pytest
 from in_memory import SETTINGS, catalog
 from msgspec import Struct
 
-from formulint.content import Gap, Value
+from formulint.content import Bounded, Gap, Value
 from formulint.interval import Interval, ends
 from formulint.subject import Stock
 
@@ -97,7 +97,7 @@ def test_a_share_of_less_than_nothing_or_more_than_all_is_none(share: object) ->
     assert isinstance(found, Gap) and "is no share" in found.missing[0].what
 
 
-def component(cas: str, share: str, **more: object) -> dict[str, object]:
+def component(cas: str, share: object, **more: object) -> dict[str, object]:
     """A component that evaporates."""
     return {"name": f"the one of {cas}", "cas": cas, "share": share, "volatile": "organic", **more}
 
@@ -157,6 +157,25 @@ def test_what_the_supplier_states_stands_above_all() -> None:
     assert (found["voc_mass_us"], found["voc_mass_eu"]) == (0.03, 0.04)
 
 
+STATED: dict[str, tuple[dict[str, object], tuple[float, float]]] = {
+    "all of it is named": ({"voc": "10 %", "component": [component(GLYCOL, "10 %")]}, (0.1, 0.1)),
+    "a part is named": ({"voc": "10 %", "component": [component(GLYCOL, "6 %")]}, (0.1, 0.1)),
+    "a part, as far as the digits written tell": ({"voc": "10 %", "component": [component(GLYCOL, "9.5 %")]}, (0.095, 0.095)),
+    "ranges that may be the same": ({"voc": {"min": "8 %", "max": "10 %"}, "component": [component(GLYCOL, {"min": "8 %", "max": "10 %"})]}, (0.08, 0.1)),
+    "the exempt part is named": ({"voc": "6 %", "exempt": "4 %", "component": [component(ACETONE, "4 %")]}, (0.06, 0.06)),
+    "nobody says which part is exempt": ({"voc": "6 %", "exempt": "4 %", "component": [component(GLYCOL, "6 %")]}, (0.06, 0.1)),
+}
+
+
+@pytest.mark.parametrize("name", STATED)
+def test_organic_volatiles_that_are_stated_and_not_named_are_not_left_out(name: str) -> None:
+    figures, expected = STATED[name]
+    found = column("voc_mass_us", nonvolatile="90 %", **figures)
+    bounds = ends(found.between if isinstance(found, Bounded) else found)  # type: ignore[arg-type]
+    assert bounds == pytest.approx(expected)
+    assert missing(found) == (["component"] if name == "nobody says which part is exempt" else [])
+
+
 PIGMENTS: dict[str, tuple[dict[str, object], tuple[float, float | str]]] = {
     "all that stays is pigment": ({"functions": ["extender"], "nonvolatile": "100 %", "density": "2.5 kg/L"}, (1.0, 0.4)),
     "the share that is declared": ({"functions": ["colorant"], "nonvolatile": "60 %", "water": "40 %", "nonvolatile_density": "2 kg/L", "pigment": "50 %", "pigment_density": "4 kg/L"}, (0.5, 0.125)),
@@ -164,6 +183,14 @@ PIGMENTS: dict[str, tuple[dict[str, object], tuple[float, float | str]]] = {
     "hollow spheres are pigment by volume only": ({"functions": ["opaque-polymer"], "nonvolatile": "30 %", "water": "70 %", "film_density": "0.6 kg/L"}, (0.0, 0.5)),
     "a latex is none": ({"functions": ["binder"], "nonvolatile": "50 %", "water": "50 %", "nonvolatile_density": "1.1 kg/L"}, (0.0, 0.0)),
 }
+
+
+def test_a_colorant_that_does_not_say_how_much_pigment_it_holds_is_open_between_none_and_all() -> None:
+    colorant = {"functions": ["colorant"], "nonvolatile": "60 %", "water": "40 %", "nonvolatile_density": "2 kg/L", "pigment_density": "4 kg/L"}
+    for total, most in (("pigment_mass", 0.6), ("pigment_volume_all", 0.3)):
+        found = column(total, **colorant)
+        assert isinstance(found, Bounded) and missing(found) == ["pigment"]
+        assert ends(found.between) == pytest.approx((0.0, most))
 
 
 @pytest.mark.parametrize("name", PIGMENTS)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from itertools import product
 
 import pytest
@@ -56,6 +56,22 @@ def test_outside_however_little_is_tried(name: str, most: int) -> None:
     law, box, (low, high) = LAWS[name]
     found = looked(law, box, most=most)
     assert found.lo <= low + 1e-15 and high - 1e-15 <= found.hi
+
+
+@pytest.mark.parametrize("law", LAWS)
+def test_outside_where_evaluations_are_used_up_in_the_middle_of_it(law: str) -> None:
+    whole, box, (low, high) = LAWS[law]
+    for left in range(1, 40):
+        asked = iter(range(left))
+
+        def value(part: Box, asked: Iterator[int] = asked) -> Number | None:
+            half = [half_width(*one) for one in part]
+            numbers = [moving(at, *one, half) if one[0] < one[1] else Interval(*one) for at, one in enumerate(part)]
+            return None if next(asked, None) is None else whole(*numbers)
+
+        found = Search(value).bracket(box)
+        assert found is not None
+        assert found.lo <= low + 1e-15 and high - 1e-15 <= found.hi, left
 
 
 SLICE = (Sum((0, 1), 0.9, 1.0),)

@@ -22,7 +22,7 @@ from formulint.hazard.classify import Classification, classify, of_subject
 from formulint.hazard.ingredient import Ingredient, parsed, understood
 from formulint.hazard.relation import trials
 from formulint.hazard.scheme import SCHEMES, Route, Row, exact, figures, scheme_of, share
-from formulint.hazard.shares import holding
+from formulint.hazard.shares import holding, unnamed_of
 from formulint.hazard.steady import steady
 from formulint.hazard_report import labels, moved
 from formulint.judge import Judge
@@ -262,6 +262,15 @@ def test_what_is_not_named_leaves_open_what_it_could_bring() -> None:
     one = subject(catalog(materials, {"T-1": formula}), "T-1")
     assert [(part.code, part.high) for part in holding(one).unnamed] == [("M-0", Fraction(2, 100))]
     assert {outcome.result for outcome in of_subject("eu", one).of("open")} >= {"Skin Irrit. 2", "Carc. 1A"}
+
+
+@pytest.mark.parametrize(("share", "rest"), [("90 %", Fraction(95, 1000)), ("99.9 %", Fraction(5, 10_000)), ("100 %", 0), ("99.95 %", Fraction(45, 100_000))])
+def test_a_word_that_everything_is_named_does_not_make_up_for_what_is_not(share: str, rest: Fraction) -> None:
+    part = {**material({"hazards": []}, 0), "component": [{"name": "part 0", "share": share, "hazards": []}]}
+    materials = catalog({"M-0": part}, {})
+    stock = materials.stock("M-0")
+    assert stock is not None and stock.material.disclosure == "full"
+    assert unnamed_of(stock.material) == rest
 
 
 def test_too_little_of_the_unknown_opens_nothing() -> None:

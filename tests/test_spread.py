@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from in_memory import catalog, evaluation
+from in_memory import catalog, evaluation, files, of_files
 from ranged import known
-from repository import Table, write
+from repository import Table, text, write
 from test_uncertain import LATEX, LINES, PIGMENT, WATER, sheet
 from uncertainties import UFloat, ufloat  # type: ignore[import-untyped]
 
@@ -19,7 +19,7 @@ from formulint.catalog import Catalog
 from formulint.cli import main
 from formulint.judge import Judge
 from formulint.side import side
-from formulint.spread import causes, spread, told
+from formulint.spread import causes, spread, told, words
 
 few = settings(max_examples=15, derandomize=True, deadline=None)
 EVEN = sqrt(3)
@@ -70,6 +70,50 @@ def test_as_a_small_difference() -> None:
         ends = [known(evaluation(shelf({}, {}, lines, **{field: text}), "T-1").value("reduced_pvc")) for text in (low, high)]
         apart.append((ends[1] - ends[0]) / 2 / EVEN)
     assert found["reduced_pvc"] == pytest.approx(sqrt(sum(one**2 for one in apart)), rel=1e-5)
+
+
+COARSE, FINE = {"kind": "scale", "capacity": "1000 kg", "division": "0.5 kg"}, {"kind": "scale", "capacity": "25 kg", "division": "0.01 kg"}
+READING = sqrt(12)
+
+
+def on_scales(lines: list[dict[str, str]], pigment: dict[str, str], **scales: dict[str, str]) -> Catalog:
+    """A paint that is weighed on scales of which there are records."""
+    made = files({"P": {**PIGMENT, "tolerance": pigment}, "L": LATEX, "W": WATER}, {"T-1": sheet(lines)})
+    return of_files({**made, **{f"equipment/{code}.toml": text({"code": code, **one}) for code, one in scales.items()}})
+
+
+@few
+@given(pigment=tolerances)
+def test_weighing_as_another_program_propagates(pigment: float) -> None:
+    found = spreads(on_scales(LINES, {"density": f"{pigment} kg/L"}, LARGE=COARSE, SMALL=FINE))
+    density, fine, coarse = ufloat(4.0, pigment / EVEN), 0.01 / READING, 0.5 / READING
+    p, latex, water = ufloat(20, fine), ufloat(40, coarse), ufloat(30, coarse)
+    mass, volume, film = p + latex + water, p / density + latex / 1.05 + water, p / density + latex * 0.5 / 1.1
+    expected = {"mass": mass, "volume": volume, "density": mass / volume, "pvc": p / density / film, "water": (latex * 0.5 + water) / mass}
+    assert {name: found[name] for name in expected} == pytest.approx({name: one.std_dev for name, one in expected.items()}, rel=1e-9)
+
+
+def test_what_fills_the_batch_is_weighed_too_and_what_is_metered_is_not() -> None:
+    lines = [{"material": "P", "amount": "5 L"}, {"material": "L", "amount": "40 kg"}, {"material": "W", "amount": "q.s."}]
+    assert spreads(on_scales(lines, {}, LARGE=COARSE))["mass"] == pytest.approx(sqrt(2) * 0.5 / READING)
+
+
+def test_what_no_scale_holds_is_weighed_in_several_goes() -> None:
+    small = {"kind": "scale", "capacity": "15 kg", "division": "0.1 kg"}
+    assert spreads(on_scales(LINES, {}, SMALL=small))["mass"] == pytest.approx(sqrt(2 + 3 + 2) * 0.1 / READING)
+
+
+def test_what_the_house_lets_pass_scatters_beside_the_division() -> None:
+    lax = {"kind": "scale", "capacity": "50 kg", "division": "0.1 kg", "tolerance": "1 %"}
+    expected = sqrt(3 * 0.1**2 / 12 + (20**2 + 40**2 + 30**2) * 0.01**2 / 3)
+    assert spreads(on_scales(LINES, {}, LAX=lax))["mass"] == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("scale", [{"kind": "scale", "capacity": "25 kg"}, {"kind": "tank", "diameter": "1 m"}])
+def test_without_a_division_what_is_weighed_counts_as_exact(scale: dict[str, str]) -> None:
+    one = on_scales(LINES, {}, X=scale)
+    assert spreads(one) == {}
+    assert "counts as exact" in words(one) and "counts as exact" not in words(on_scales(LINES, {}, X=FINE))
 
 
 def test_a_share_of_a_figure() -> None:

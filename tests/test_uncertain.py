@@ -110,6 +110,12 @@ def test_one_density_in_two_quotients_is_one_density() -> None:
     assert ends(found) == pytest.approx((min(points), max(points)), rel=1e-6)  # type: ignore[arg-type]
 
 
+def test_a_narrow_share_between_two_wide_ones_is_found_in_time() -> None:
+    low, high = 0.0422370270543, 0.0435582971658  # over all 2048 corners of twelve inputs, worked out apart
+    least, most = ends(ranged(10047, most=16).evaluate()["voc_material"])  # type: ignore[arg-type]
+    assert least <= low and high <= most and most - least <= WITHIN * (high - low)
+
+
 def test_shares_of_a_material_move_against_each_other() -> None:
     found = values(latex={**LATEX, "nonvolatile": FIFTY, "water": FIFTY})
     assert width(found["nonvolatile_mass"]) == pytest.approx(width(found["water"]))

@@ -16,7 +16,7 @@ OPTIONS = (
     Option("what", "only these formulas (default: all)", "CODE", several=True),
     *STATE,
     Option("--lines", "show what every line weighs, what room it takes, and its share; and what every stage comes to", default=False),
-    Option("--spread", "show how the values scatter in production, from the tolerances of figures", default=False),
+    Option("--spread", "show how the values scatter in production, from the tolerances of figures and the divisions of scales", default=False),
     Option("--hazards", "show every hazard class, how it comes about, and how far the next ones are", default=False),
     Option("--reference", "explain every property instead: what it is, its unit, who says so, what it was held against", default=False),
     *OUTPUT,

@@ -258,12 +258,17 @@ def _unnamed(stocks: Iterable[tuple[Stock, Span]]) -> Iterable[Unnamed]:
 
 
 def unnamed_of(material: Material) -> Fraction:
-    """What a material does not name: all that is neither component nor water; nothing where it is said to name everything."""
+    """What a material does not name: all that is neither component nor water.
+
+    Nothing where it is said to name everything and what it names comes to all of it within the digits written: a word does not add up.
+    """
+    named = [one.share for one in material.component]
+    if material.water is not None and not any(one.volatile == "water" or one.cas == WATER for one in material.component):
+        named.append(material.water)
+    rest = 1 - sum((one.lo.exact for one in named), Fraction(0))
     if material.disclosure == "full" and material.component:
-        return Fraction(0)
-    named = sum((one.share.lo.exact for one in material.component), Fraction(0))
-    water = Fraction(0) if material.water is None or any(one.volatile == "water" or one.cas == WATER for one in material.component) else material.water.lo.exact
-    return max(1 - named - water, Fraction(0))
+        rest = min(rest, 1 - sum((one.hi.exact + one.hi.half_digit for one in named), Fraction(0)))
+    return max(rest, Fraction(0))
 
 
 def whole_of(material: Material) -> tuple[Ingredient, ...]:
