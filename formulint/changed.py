@@ -12,6 +12,7 @@ from formulint.causes import Split, split
 from formulint.change import Change
 from formulint.compare import FormulaChange, PropertyChange, RecordChange
 from formulint.content import Gap
+from formulint.due_report import differences, due_now, due_told
 from formulint.fields import FieldChange, written
 from formulint.formula import Formula
 from formulint.interval import ends
@@ -19,7 +20,6 @@ from formulint.lines import LineChange
 from formulint.properties import SUBSTANCE
 from formulint.quantity import in_unit, show, step_in
 from formulint.report import Cell, Located, Section, Table, Tone, counted
-from formulint.tests_due import Due, due, less
 from formulint.tests_due import remarks as due_words
 from formulint.units import unit_of
 from formulint.verdict import bare, bare_limits, shown, title_of, units_of, verdict_word
@@ -52,7 +52,7 @@ LINE_DIGITS = 2  # of a line's difference per 100 gal or 1000 L
 def change_section(
     before: Catalog, after: Catalog, change: FormulaChange, found: Sequence[Located], review: bool = True, drawn: tuple[Picture, ...] = ()
 ) -> Section:
-    """One formula of a comparison, for a ``review`` with what plant control would not notice and what moves in its hazards; one line where it came or went as a whole, or cannot be read."""
+    """One formula of a comparison, for a ``review`` with what plant control would notice and what moves in its hazards; one line where it came or went as a whole, or cannot be read."""
     called = f"{change.code}  {change.name}".rstrip()
     if change.unread:
         return Section(f"{called}: {change.unread}", tuple(found))
@@ -68,30 +68,22 @@ def change_section(
         remarks.append(f"{len(change.properties) - len(moved)} more without a printed difference")
     if len(moved) > len(told):
         remarks.append(f"{counted(len(moved) - len(told), 'substance')} moved by less than {100 * least:g} % with the batch")
-    if review:
+    if not review:
+        remarks += due_words(due_now(before, after, change))
+    else:
         from formulint.hazard_report import moved as hazards_moved  # their figures are not read while a commit waits
+        from formulint.plant_control import noticed  # a remark for whoever reviews
 
         remarks += hazards_moved(before, after, change)
-    remarks += due_words(due_now(before, after, change))
-    if review:
-        from formulint.plant_control import unseen  # a remark for whoever reviews
-
-        remarks += unseen(before, after, change)
+        tests, why = due_told(before, after, change)
+        tables += tests
+        remarks += (*why, *differences(before, after, change))
+        remarks += noticed(before, after, change)
     if change.gone:
         remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
     words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]
     title = f"{called}: {words}" + (f", policy: {', '.join(change.policy)}" if change.policy else "")
     return Section(title, tuple(found), tuple(tables), tuple(remarks), pictures=drawn)
-
-
-def due_now(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[Due, ...]:
-    """The tests that a change asks for, but those of which a passing result is on file for the paint as it is now."""
-    found = due(before, after, change)
-    if not found or not after.index(after.settings.folders.results):
-        return found
-    from formulint.evidence_on_file import passed
-
-    return less(found, passed(after, change.code))
 
 
 def change_sections(

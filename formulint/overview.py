@@ -1,4 +1,4 @@
-"""What a change comes to at a look: a row a record, what each asks for, and whether policy and paint come in one proposal."""
+"""What a change comes to at a look: who proposes it and why, a row a record, what each asks for, whether policy and paint come in one proposal."""
 
 from __future__ import annotations
 
@@ -6,8 +6,13 @@ from collections.abc import Iterable, Sequence
 
 from formulint.change import Change
 from formulint.changed import CHANGE_WORDS
+from formulint.chronicle import MOST, proposed
+from formulint.clean import clean
 from formulint.compare import FormulaChange, RecordChange
+from formulint.errors import UserError
 from formulint.finding import Finding
+from formulint.git import Repository
+from formulint.reach import listed
 from formulint.report import FEW, Cell, Table, Tone, summary
 
 ASKS = {
@@ -20,6 +25,7 @@ ASKS = {
     Change.policy: "the policy approver",
 }
 """What each class of change asks for."""
+TOLD, NAME, REASON = 3, 60, 120  # commits of a proposal that are told one by one; characters of an author's name and of a message
 PAINT = (Change.procedural, Change.data, Change.compositional)
 """Classes of change that make another paint, or make it otherwise."""
 
@@ -61,3 +67,19 @@ def mixed(changes: Iterable[FormulaChange], policy: Sequence[str]) -> list[str]:
     if not said:
         return []
     return [f"policy and paint in one proposal: policy of {', '.join(said)}; paint of {others}. Propose them apart: each has its own approver"]
+
+
+def by_whom(repository: Repository | None, old: str | None, new: str | None) -> list[str]:
+    """Who proposes what lies between two commits (full ids), when, and why in their own words: the newest few, the others counted."""
+    if repository is None or old is None or new is None:
+        return []
+    try:
+        found = proposed(repository, new, old)
+    except UserError as error:
+        return [f"who proposes it and why: {error.message}"]
+    said = [f"written by {clean(one.author, NAME)} on {one.day}: {clean(one.subject, REASON)} ({one.commit[:7]})" for one in found[:TOLD]]
+    if len(found) > TOLD:
+        others = dict.fromkeys(clean(one.author, NAME) for one in found[TOLD:])
+        more = f"{len(found) - TOLD}{' or more' if len(found) == MOST else ''} more"
+        said.append(f"and {more} before, by {listed(list(others))}")
+    return said

@@ -13,7 +13,7 @@ from formulint.compare import FormulaChange, RecordChange
 from formulint.finding import Finding
 from formulint.folding import causes_first
 from formulint.judge import Judge
-from formulint.overview import mixed, overview
+from formulint.overview import by_whom, mixed, overview
 from formulint.proposal import POLICY
 from formulint.reach import reached
 from formulint.report import (
@@ -48,7 +48,8 @@ def diff(
     told = [one for one in changes if printed_moves(after, one) or one.new or one.gone]
     sections = record_sections(records)
     sections += change_sections(before, after, told, {one.code: _about(after, one) for one in told}, drawn=_drawn(before, after, told, pictures))
-    facts = [*_left_undrawn(told, pictures), *mixed(told, reach.policy), *reached(after, changes, reach)]
+    facts = by_whom(after.snapshot.repository, before.snapshot.commit, after.snapshot.commit)
+    facts += [*_left_undrawn(told, pictures), *mixed(told, reach.policy), *reached(after, changes, reach)]
     title = f"formulint: from {state_words(before.snapshot.label)} to {state_words(after.snapshot.label)}, judged as on {after.today} ({after.snapshot.date_origin})"
     new = [finding for one in changes for finding in (*one.own, *one.new)]
     gone = sum(len(one.gone) for one in changes)
@@ -108,7 +109,7 @@ def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
     sections += tuple(change_sections(answer.before, answer.after, told, {}, drawn=_drawn(answer.before, answer.after, told, pictures)))
     refused = answer.refused
     verdict = "The gate says no." if refused else "The gate says yes."
-    facts = [f"{verdict} {_reasons(refused)}".strip(), f"judged by the settings and rules of the base, {answer.base[:7]}"]
+    facts = [f"{verdict} {_reasons(refused)}".strip(), *by_whom(answer.before.snapshot.repository, answer.base, answer.head), f"judged by the settings and rules of the base, {answer.base[:7]}"]
     policy = dict.fromkeys(one.fault.place.path for one in answer.findings if one.rule == POLICY and not one.formula)
     facts += [*_left_undrawn(told, pictures), *mixed(told, tuple(policy))]
     if answer.merged:
