@@ -15,6 +15,7 @@ from formulint.content import Gap
 from formulint.due_report import differences, due_now, due_told
 from formulint.fields import FieldChange, written
 from formulint.formula import Formula
+from formulint.headroom import left
 from formulint.interval import ends
 from formulint.lines import LineChange
 from formulint.properties import SUBSTANCE
@@ -62,7 +63,7 @@ def change_section(
     least = FOLLOWS_FIGURES if change.change is Change.data else FOLLOWS
     told = [one for one in moved if not _only_follows(one, least)]
     lines, remarks = _sorted_lines(after, change)
-    tables = _tables(after, change, lines, told)
+    tables = _tables(after, change, lines, told, review)
     remarks += _explained(before, after, change, told)
     if len(change.properties) > len(moved):
         remarks.append(f"{len(change.properties) - len(moved)} more without a printed difference")
@@ -74,6 +75,7 @@ def change_section(
         from formulint.hazard_report import moved as hazards_moved  # their figures are not read while a commit waits
         from formulint.plant_control import noticed  # a remark for whoever reviews
 
+        remarks += left(after, change, names_of(change))
         remarks += hazards_moved(before, after, change)
         tests, why = due_told(before, after, change)
         tables += tests
@@ -104,8 +106,8 @@ def change_sections(
     return sections
 
 
-def _tables(catalog: Catalog, change: FormulaChange, lines: Sequence[LineChange], told: Sequence[PropertyChange]) -> list[Table]:
-    """Policy first, for it needs another approver; then the lines, how it is made, the properties, and all the rest."""
+def _tables(catalog: Catalog, change: FormulaChange, lines: Sequence[LineChange], told: Sequence[PropertyChange], review: bool) -> list[Table]:
+    """Policy first, for it needs another approver; then the lines, how it is made, the properties, and all the rest; for a ``review`` with shares of lines."""
     assert change.before is not None and change.after is not None
     policy = [*_markets(change.before.formula, change.after.formula)]
     policy += [one for one in change.fields if one.change is Change.policy and one.keys != ("markets",)]
@@ -113,7 +115,7 @@ def _tables(catalog: Catalog, change: FormulaChange, lines: Sequence[LineChange]
     made = [one for one in change.fields if one.change is Change.procedural]
     other = [one for one in change.fields if one.change not in (Change.policy, Change.procedural) and one not in batch]
     tables = [fields_table(policy, "policy")] if policy else []
-    tables += [_lines_table(catalog, lines, batch)] if lines or batch else []
+    tables += [_lines_table(catalog, lines, batch, review)] if lines or batch else []
     tables += [fields_table(made, "made")] if made else []
     tables += [_deltas_table(catalog, told, names_of(change))] if told else []
     return tables + ([fields_table(other, "also")] if other else [])
@@ -194,10 +196,10 @@ def _sorted_lines(catalog: Catalog, change: FormulaChange) -> tuple[list[LineCha
     return told, [f"{counted(len(same), 'amount')} written otherwise, none moved" + ("" if exact else " by more than its rounding")]
 
 
-def _lines_table(catalog: Catalog, changes: Sequence[LineChange], batch: Sequence[FieldChange]) -> Table:
+def _lines_table(catalog: Catalog, changes: Sequence[LineChange], batch: Sequence[FieldChange], review: bool) -> Table:
     """The batch, where it is another, and the lines."""
     us = catalog.settings.units == "us"
-    rows = [(Cell("batch"), Cell(""), Cell(""), Cell(one.before or ""), Cell(one.after or ""), Cell("")) for one in batch]
+    rows = [(Cell("batch"), Cell(""), Cell(""), Cell(one.before or ""), Cell(one.after or ""), Cell(""), Cell("")) for one in batch]
     for one in changes:
         same = one.before == one.after and one.action == "moved"
         first, last = one.where
@@ -209,10 +211,19 @@ def _lines_table(catalog: Catalog, changes: Sequence[LineChange], batch: Sequenc
                 Cell(_amount(one, 0, us)),
                 Cell("" if same else _amount(one, 1, us)),
                 Cell("" if same else per_batch(one, us), "muted"),
+                Cell(_share(one) if review else "", "muted"),
             )
         )
     unit = "lb/100 gal" if us else "kg/1000 L"
-    return Table(("line", "material", "stage", ">before", ">after", f">{unit}"), tuple(rows))
+    return Table(("line", "material", "stage", ">before", ">after", f">{unit}", ">by"), tuple(rows))
+
+
+def _share(change: LineChange) -> str:
+    """By what share of itself an amount of one material moved: ``-0.9 %``."""
+    was, now = change.kg_before, change.kg_after
+    if change.action not in ("changed", "filled") or was is None or now is None or was <= 0 or abs(now - was) <= NOISE * was:
+        return ""
+    return f"{100 * (now - was) / was:+.2g} %"
 
 
 def _amount(change: LineChange, side: int, us: bool) -> str:
@@ -353,8 +364,8 @@ def _explained(before: Catalog, after: Catalog, change: FormulaChange, told: Seq
     found = split_of(before, after, change, [one.id for one in asked])
     if found.why_not:
         return [f"causes cannot be told apart: {found.why_not}"]
-    if len(found.causes) < 2:
-        return []
+    if len(found.causes) < 2:  # a line that stands above is its own cause; the figure of a shared record is not seen here
+        return [f"because of: {one.what} alone" for one in found.causes if change.change is Change.data]
     return ["because of: " + _parts(after, found, one) for one in asked]
 
 

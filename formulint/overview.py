@@ -21,7 +21,7 @@ ASKS = {
     Change.equivalent: "nothing; test results carry over",
     Change.procedural: "process checks, a new batch sheet",
     Change.data: "a look at the figures; test results are to review",
-    Change.compositional: "tests; a new revision once in production",
+    Change.compositional: "tests; batch sheet, safety data sheet and label anew; a new revision once in production",
     Change.policy: "the policy approver",
 }
 """What each class of change asks for."""
@@ -33,12 +33,19 @@ PAINT = (Change.procedural, Change.data, Change.compositional)
 def overview(changes: Sequence[FormulaChange], records: Sequence[RecordChange], policy: Sequence[str]) -> Table:
     """What a change comes to, a row a record: what it is now, what is new about it, what it asks for."""
     rows = [
-        (Cell(one.code), Cell(one.unread or CHANGE_WORDS[one.change]), Cell(summary(found := (*one.own, *one.new)), _tone(found)), Cell(_asks(one)))
+        (Cell(one.code), Cell(_revision(one)), Cell(one.unread or CHANGE_WORDS[one.change]), Cell(summary(found := (*one.own, *one.new)), _tone(found)), Cell(_asks(one)))
         for one in changes
     ]
-    rows += [(Cell(one.code), Cell(one.word or "its own file changed"), Cell(""), Cell(_asks_of(one))) for one in records]
-    rows += [(Cell(name), Cell("policy"), Cell(""), Cell(ASKS[Change.policy])) for name in policy if name not in {one.code for one in records}]
-    return Table(("record", "what it is now", "new findings", "asks for"), tuple(rows))
+    rows += [(Cell(one.code), Cell(""), Cell(one.word or "its own file changed"), Cell(""), Cell(_asks_of(one))) for one in records]
+    rows += [(Cell(name), Cell(""), Cell("policy"), Cell(""), Cell(ASKS[Change.policy])) for name in policy if name not in {one.code for one in records}]
+    return Table(("record", "revision", "what it is now", "new findings", "asks for"), tuple(rows))
+
+
+def _revision(change: FormulaChange) -> str:
+    """From which revision to which, and how far it is: ``2 -> 3, production``; both where that moves too."""
+    sides = [side.formula for side in (change.before, change.after) if side is not None]
+    revisions, states = (" -> ".join(dict.fromkeys(words)) for words in ([str(one.revision) for one in sides], [one.state for one in sides]))
+    return ", ".join(filter(None, (revisions, states)))
 
 
 def _tone(found: Iterable[Finding]) -> Tone:
