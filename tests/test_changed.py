@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 from pathlib import Path
 
@@ -80,7 +81,7 @@ def test_exact_rewriting_is_said_to_move_nothing() -> None:
 
 def test_a_small_move_is_no_rewriting() -> None:
     found = section({"formulas/T-1": [('"0.500 lb"', '"0.502 lb"')]}, first={"formulas/T-1": [('"0.5 lb"', '"0.500 lb"')]})
-    assert [row[-1] for row in columns(found, "line") if row[0] == "changed"] == ["+0.002"]
+    assert [row[5:] for row in columns(found, "line") if row[0] == "changed"] == [("+0.002", "+0.4 %")]
     assert not [one for one in found.remarks if "written otherwise" in one]
 
 
@@ -105,7 +106,28 @@ def test_what_q_s_came_to_before_and_after() -> None:
 
 def test_q_s_that_cannot_be_known_any_more_is_open_and_not_nothing() -> None:
     found = section({"materials/G": [('density = "1.04 kg/L"\n', "")]})
-    assert [row[4:] for row in columns(found, "line") if row[0] == "q.s."] == [("q.s., open", "")]
+    assert [row[4:] for row in columns(found, "line") if row[0] == "q.s."] == [("q.s., open", "", "")]
+
+
+def room(first: dict[str, list[tuple[str, str]]], edits: dict[str, list[tuple[str, str]]]) -> str:
+    """What a review says is left to the limits."""
+    (said,) = [one for one in section(edits, first=first).remarks if one.startswith("left to the limits: ")]
+    return said
+
+
+def test_what_is_left_to_a_limit_is_said_though_the_value_did_not_move() -> None:
+    assert re.search(r"Density 0\.\d+ kg/L(;|$)", room({}, {"formulas/T-1": [('"1.5 gal"', '"1.500001 gal"')]}))
+
+
+def test_what_is_beyond_a_limit_is_said_first_and_never_printed_onto_it() -> None:
+    tight = {"formulas/T-1": [('density = { min = "9 lb/gal" }', 'density = { max = "1.0001 kg/L" }')]}
+    assert re.match(r"left to the limits: Density 0\.[0-9]*[1-9][0-9]* kg/L beyond", room(tight, {"formulas/T-1": [('"1.5 gal"', '"1.9 gal"')]}))
+
+
+def test_a_figure_of_a_shared_material_is_named_where_it_is_the_only_cause() -> None:
+    found = section({"materials/G": [('density = "1.04 kg/L"', 'density = "1.10 kg/L"')]})
+    assert [one for one in found.remarks if one.startswith("because of")] == [found.remarks[0]]
+    assert found.remarks[0].endswith("(G): density alone")
 
 
 def test_the_limit_of_both_sides_is_shown() -> None:
