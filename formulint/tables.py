@@ -101,12 +101,13 @@ def _on_base(answer: Answer, seen: Sequence[Finding]) -> list[Finding]:
 
 
 def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
-    """The answer of the gate: what was judged by what, what keeps it out, and what the proposal does to the paints."""
+    """The answer of the gate: what was judged by what, what keeps it out, what the proposal does to the paints; last, what only warns and is old."""
     seen = shown(answer.findings, notes)
-    sections = by_record(answer.after, marked(located(answer.after, causes_first(seen)), _on_base(answer, seen), ON_BASE))
-    sections += tuple(record_sections(answer.records))
+    found = by_record(answer.after, marked(located(answer.after, causes_first(seen)), _on_base(answer, seen), ON_BASE))
+    old = tuple(one for one in found if all(finding.said.startswith(ON_BASE) and not finding.finding.blocks for finding in one.findings))
     told = [one for one in answer.changes if printed_moves(answer.after, one)]
-    sections += tuple(change_sections(answer.before, answer.after, told, {}, drawn=_drawn(answer.before, answer.after, told, pictures)))
+    changed = change_sections(answer.before, answer.after, told, {}, drawn=_drawn(answer.before, answer.after, told, pictures))
+    sections = (*(one for one in found if one not in old), *record_sections(answer.records), *changed, *old)
     refused = answer.refused
     verdict = "The gate says no." if refused else "The gate says yes."
     facts = [f"{verdict} {_reasons(refused)}".strip(), *by_whom(answer.before.snapshot.repository, answer.base, answer.head), f"judged by the settings and rules of the base, {answer.base[:7]}"]
