@@ -75,7 +75,7 @@ def change_section(
         from formulint.hazard_report import moved as hazards_moved  # their figures are not read while a commit waits
         from formulint.plant_control import noticed  # a remark for whoever reviews
 
-        remarks += left(after, change, names_of(change))
+        remarks += left(after, change, names_of(change)) if told else []
         remarks += hazards_moved(before, after, change)
         tests, why = due_told(before, after, change)
         tables += tests

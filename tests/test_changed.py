@@ -115,8 +115,13 @@ def room(first: dict[str, list[tuple[str, str]]], edits: dict[str, list[tuple[st
     return said
 
 
+def test_of_the_same_paint_in_other_words_nothing_is_said_of_limits() -> None:
+    found = section({"formulas/T-1": [('"250.0 lb"', '"113.398092500 kg"')]})
+    assert not [one for one in found.remarks if one.startswith("left to")]
+
+
 def test_what_is_left_to_a_limit_is_said_though_the_value_did_not_move() -> None:
-    assert re.search(r"Density 0\.\d+ kg/L(;|$)", room({}, {"formulas/T-1": [('"1.5 gal"', '"1.500001 gal"')]}))
+    assert re.search(r"Density 0\.\d+ kg/L(;|$)", room({}, {"formulas/T-1": [('"0.5 lb"', '"0.6 lb"')]}))
 
 
 def test_what_is_beyond_a_limit_is_said_first_and_never_printed_onto_it() -> None:
@@ -254,6 +259,13 @@ def test_the_verdict_stands_on_top_with_its_reasons(works: Works) -> None:
     assert "The gate says no. 1 finding keeps it out: proposal/formula-stays." in lines
     assert screen(works, head, "markdown")[2].startswith("- The gate says no. 1 finding keeps it out")
     assert "The gate says no." in screen(works, head)
+
+
+def test_what_only_warns_and_is_old_is_told_after_the_change(works: Works) -> None:
+    head = works.propose({"formulas/T-149.toml": both(amount("RM-1403", "4.0 lb", "4.1 lb"), replace("revision = 1", "revision = 2"))})
+    lines = screen(works, head)
+    (old,) = [at for at, line in enumerate(lines) if line.strip() == "already on the base"]
+    assert old > next(at for at, line in enumerate(lines) if line.startswith("T-149 ") and "another paint" in line)
 
 
 def test_the_gate_says_what_the_base_had_already(works: Works) -> None:
