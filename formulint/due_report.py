@@ -43,11 +43,14 @@ def due_told(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[li
 
 def differences(before: Catalog, after: Catalog, change: FormulaChange) -> list[str]:
     """What was measured on both paints by one test, in words: whether they differ by more than the test scatters, the lab's own figure first."""
-    if change.before is None or change.after is None or not after.index(after.settings.folders.results):
+    file = before.find_formula(change.code)
+    if file is None or file.record is None or change.after is None or not after.index(after.settings.folders.results):
         return []
-    from formulint.evidence_on_file import on_file
+    from formulint.evidence_on_file import held, of_formulas, on_file
+    from formulint.result import Results
 
-    was = {one.test: found for one in on_file(before, change.code) if (found := _newest(one)) is not None}
+    kept = of_formulas(after.below(after.settings.folders.results, Results, change.code).values()).get(change.code, [])
+    was = {one.test: found for one in held(before, file, file.record, kept) if (found := _newest(one)) is not None}
     said = []
     for one in on_file(after, change.code):
         now, then = _newest(one), was.get(one.test)

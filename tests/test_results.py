@@ -146,14 +146,14 @@ def test_a_test_with_a_passing_result_of_the_paint_as_it_is_is_no_longer_due(val
     assert ("scrub" in [one.test for one in due_now(before, after, change)]) is due
 
 
-def proposed(value: object, settings: Table = SETTINGS) -> tuple[Catalog, Catalog, FormulaChange]:
-    """A paint with more latex than before; both were scrubbed, the old one came to 880 cycles."""
+def proposed(value: object, settings: Table = SETTINGS, filed: bool = True) -> tuple[Catalog, Catalog, FormulaChange]:
+    """A paint with more latex than before; both were scrubbed, the old one came to 880 cycles, ``filed`` before the proposal or with it."""
     asked = {"scrub": {"method": "ASTM D2486", "min": "300"}}
     old, new = sheet(asked), sheet(asked, [{**LINES[0], "amount": "50.0 kg"}, {**LINES[1], "amount": "50.0 kg"}], revision=2)
     row = {"test": "scrub", "method": "ASTM D2486"}
     first = {"results/A.toml": rows("A", "T-1", prints(works(old)), {**row, "value": "880"})}
     second = {"results/B.toml": rows("B", "T-1", prints(works(new)), {**row, "value": value}).replace("revision = 1", "revision = 2")}
-    before, after = works(old, first, settings), works(new, {**first, **second}, settings)
+    before, after = works(old, first if filed else {}, settings), works(new, {**first, **second}, settings)
     (change,) = formulas(before, after, ["T-1"])
     return before, after, change
 
@@ -176,8 +176,9 @@ CAREFUL = {**SETTINGS, "repeatability": {"scrub": {"relative": "5 %"}}}
         (["310", "350"], SETTINGS, "880 against 330: they differ by more than"),
     ],
 )
-def test_a_review_says_whether_what_was_measured_differs(value: object, settings: Table, words: str) -> None:
-    (said,) = differences(*proposed(value, settings))
+@pytest.mark.parametrize("filed", [True, False])
+def test_a_review_says_whether_what_was_measured_differs(value: object, settings: Table, words: str, filed: bool) -> None:
+    (said,) = differences(*proposed(value, settings, filed))
     assert said.startswith(f"scrub, measured before and now: {words}")
 
 
