@@ -63,8 +63,9 @@ def change_section(
     least = FOLLOWS_FIGURES if change.change is Change.data else FOLLOWS
     told = [one for one in moved if not _only_follows(one, least)]
     lines, remarks = _sorted_lines(after, change)
-    tables = _tables(after, change, lines, told, review)
-    remarks += _explained(before, after, change, told)
+    said, causes = _explained(before, after, change, told, review)
+    tables = [*_tables(after, change, lines, told, review), *causes]
+    remarks += said
     if len(change.properties) > len(moved):
         remarks.append(f"{len(change.properties) - len(moved)} more without a printed difference")
     if len(moved) > len(told):
@@ -356,20 +357,24 @@ def split_of(before: Catalog, after: Catalog, change: FormulaChange, names: Coll
     return split(before, after, change.code, change.before.values, change.after.values, names)
 
 
-def _explained(before: Catalog, after: Catalog, change: FormulaChange, told: Sequence[PropertyChange]) -> list[str]:
-    """A line for each delta that somebody will ask about: what brings it, the largest part first."""
+def _explained(before: Catalog, after: Catalog, change: FormulaChange, told: Sequence[PropertyChange], review: bool) -> tuple[list[str], list[Table]]:
+    """What brings each delta that somebody will ask about, the largest part first: in a line each, or for a ``review`` in a table."""
     asked = [one for one in told if one.delta and (one.id in EXPLAINED or one.verdict_after)]
     if not asked or change.change in (Change.editorial, Change.equivalent):
-        return []
+        return [], []
     found = split_of(before, after, change, [one.id for one in asked])
     if found.why_not:
-        return [f"causes cannot be told apart: {found.why_not}"]
+        return [f"causes cannot be told apart: {found.why_not}"], []
     if len(found.causes) < 2:  # a line that stands above is its own cause; the figure of a shared record is not seen here
-        return [f"because of: {one.what} alone" for one in found.causes if change.change is Change.data]
-    return ["because of: " + _parts(after, found, one) for one in asked]
+        return [f"because of: {one.what} alone" for one in found.causes if change.change is Change.data], []
+    parts = [_parts(after, found, one) for one in asked]
+    if review:
+        return [], [Table(("what moved", "because of", ">part of it"), tuple((Cell(head), Cell(what), Cell(part)) for head, rows in parts for what, part in rows))]
+    return [f"because of: {head}: {'; '.join(f'{what} {part}' for what, part in rows)}" for head, rows in parts], []
 
 
-def _parts(catalog: Catalog, found: Split, change: PropertyChange) -> str:
+def _parts(catalog: Catalog, found: Split, change: PropertyChange) -> tuple[str, list[tuple[str, str]]]:
+    """A delta in words, and what brings it with its part; small parts are folded into one, and what is not explained is said."""
     unit, coarse = units_of(change.id, catalog.settings.units, catalog.settings.currency)
     digits = digits_of(change, unit, coarse)
 
@@ -378,9 +383,9 @@ def _parts(catalog: Catalog, found: Split, change: PropertyChange) -> str:
 
     parts = sorted(((one.parts.get(change.id, 0.0), one.what) for one in found.causes), key=lambda part: -abs(part[0]))
     told = [part for part in parts[:FEW] if said(part[0]).strip("+-0.")]
-    words = [f"{what} {said(part)}" for part, what in told]
+    rows = [(what, said(part)) for part, what in told]
     rest = fsum(part for part, _ in parts[len(told) :])
-    words += [f"{counted(len(parts) - len(told), 'other')} {said(rest)}"] if len(parts) > len(told) else []
+    rows += [(counted(len(parts) - len(told), "other"), said(rest))] if len(parts) > len(told) else []
     left = found.residual.get(change.id)
-    words += [f"not explained {said(left)}"] if left else []
-    return f"{title_of(change.id)} {delta_text(change, unit, digits)} {unit}".strip() + ": " + "; ".join(words)
+    rows += [("not explained", said(left))] if left else []
+    return f"{title_of(change.id)} {delta_text(change, unit, digits)} {unit}".strip(), rows

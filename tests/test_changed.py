@@ -303,3 +303,13 @@ def test_an_unreadable_formula_stops_diff_and_is_told_to_machines(works: Works) 
     answer = ask(works.repo.path, "diff", works.base, head)
     assert answer.status == 1
     assert str(answer.formulas["T-990"]["unread"]).startswith("cannot be read now: formulas/T-990.toml, line 1: ")
+
+
+def test_a_review_shows_what_brings_each_delta_with_its_part() -> None:
+    found = section({"formulas/T-1": [('"200.0 lb"', '"190.0 lb"'), ('"1.5 gal"', '"1.9 gal"'), ('"0.5 lb"', '"0.7 lb"')]})
+    rows = columns(found, "what moved")
+    heads = dict.fromkeys(row[0] for row in rows)
+    assert len(heads) > 1 and all(head.partition(" ")[0] for head in heads)
+    for head in heads:
+        parts = [abs(float(row[2])) for row in rows if row[0] == head and not re.match(r"\d+ others?$", row[1])]
+        assert parts == sorted(parts, reverse=True) and len(parts) <= 3

@@ -48,7 +48,7 @@ figure {{ margin: 0; max-width: 30rem; }} figcaption {{ font-weight: bold; margi
 figure svg {{ display: block; width: 100%; height: auto; overflow: visible; font-family: system-ui, "Segoe UI", Helvetica, Arial, sans-serif; }}
 @media (max-width: 40rem) {{
   body {{ padding: .7rem; }} table {{ font-size: .75rem; }} th, td {{ padding: .2rem .25rem; max-width: 9rem; }} th.n, td.n {{ white-space: normal; }}
-  tbody th, td:not(.n) {{ overflow-wrap: anywhere; }} tbody th {{ min-width: 4rem; }}
+  tbody th, td:not(.n) {{ overflow-wrap: anywhere; }} tbody th {{ min-width: 5.6rem; }}
 }}
 @media print {{
   body {{ max-width: none; font-size: 10pt; padding: 0; }} table {{ font-size: 8pt; }} .finding, tr, figure {{ break-inside: avoid; }} h2, figcaption {{ break-after: avoid; }}
