@@ -12,14 +12,15 @@ from formulint.causes import Split, split
 from formulint.change import Change
 from formulint.compare import FormulaChange, PropertyChange, RecordChange
 from formulint.content import Gap
+from formulint.due_report import differences, due_now, due_told
 from formulint.fields import FieldChange, written
 from formulint.formula import Formula
+from formulint.headroom import left
 from formulint.interval import ends
 from formulint.lines import LineChange
 from formulint.properties import SUBSTANCE
 from formulint.quantity import in_unit, show, step_in
 from formulint.report import Cell, Located, Section, Table, Tone, counted
-from formulint.tests_due import Due, due, less
 from formulint.tests_due import remarks as due_words
 from formulint.units import unit_of
 from formulint.verdict import bare, bare_limits, shown, title_of, units_of, verdict_word
@@ -52,7 +53,7 @@ LINE_DIGITS = 2  # of a line's difference per 100 gal or 1000 L
 def change_section(
     before: Catalog, after: Catalog, change: FormulaChange, found: Sequence[Located], review: bool = True, drawn: tuple[Picture, ...] = ()
 ) -> Section:
-    """One formula of a comparison, for a ``review`` with what plant control would not notice and what moves in its hazards; one line where it came or went as a whole, or cannot be read."""
+    """One formula of a comparison, for a ``review`` with what plant control would notice and what moves in its hazards; one line where it came or went as a whole, or cannot be read."""
     called = f"{change.code}  {change.name}".rstrip()
     if change.unread:
         return Section(f"{called}: {change.unread}", tuple(found))
@@ -62,36 +63,30 @@ def change_section(
     least = FOLLOWS_FIGURES if change.change is Change.data else FOLLOWS
     told = [one for one in moved if not _only_follows(one, least)]
     lines, remarks = _sorted_lines(after, change)
-    tables = _tables(after, change, lines, told)
-    remarks += _explained(before, after, change, told)
+    said, causes = _explained(before, after, change, told, review)
+    tables = [*_tables(after, change, lines, told, review), *causes]
+    remarks += said
     if len(change.properties) > len(moved):
         remarks.append(f"{len(change.properties) - len(moved)} more without a printed difference")
     if len(moved) > len(told):
         remarks.append(f"{counted(len(moved) - len(told), 'substance')} moved by less than {100 * least:g} % with the batch")
-    if review:
+    if not review:
+        remarks += due_words(due_now(before, after, change))
+    else:
         from formulint.hazard_report import moved as hazards_moved  # their figures are not read while a commit waits
+        from formulint.plant_control import noticed  # a remark for whoever reviews
 
+        remarks += left(after, change, names_of(change)) if told else []
         remarks += hazards_moved(before, after, change)
-    remarks += due_words(due_now(before, after, change))
-    if review:
-        from formulint.plant_control import unseen  # a remark for whoever reviews
-
-        remarks += unseen(before, after, change)
+        tests, why = due_told(before, after, change)
+        tables += tests
+        remarks += (*why, *differences(before, after, change))
+        remarks += noticed(before, after, change)
     if change.gone:
         remarks.append("no longer found: " + "; ".join(one.fault.message for one in change.gone[:5]))
     words = "the same paint, other prices" if change.change is Change.none and told else CHANGE_WORDS[change.change]
     title = f"{called}: {words}" + (f", policy: {', '.join(change.policy)}" if change.policy else "")
     return Section(title, tuple(found), tuple(tables), tuple(remarks), pictures=drawn)
-
-
-def due_now(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[Due, ...]:
-    """The tests that a change asks for, but those of which a passing result is on file for the paint as it is now."""
-    found = due(before, after, change)
-    if not found or not after.index(after.settings.folders.results):
-        return found
-    from formulint.evidence_on_file import passed
-
-    return less(found, passed(after, change.code))
 
 
 def change_sections(
@@ -112,8 +107,8 @@ def change_sections(
     return sections
 
 
-def _tables(catalog: Catalog, change: FormulaChange, lines: Sequence[LineChange], told: Sequence[PropertyChange]) -> list[Table]:
-    """Policy first, for it needs another approver; then the lines, how it is made, the properties, and all the rest."""
+def _tables(catalog: Catalog, change: FormulaChange, lines: Sequence[LineChange], told: Sequence[PropertyChange], review: bool) -> list[Table]:
+    """Policy first, for it needs another approver; then the lines, how it is made, the properties, and all the rest; for a ``review`` with shares of lines."""
     assert change.before is not None and change.after is not None
     policy = [*_markets(change.before.formula, change.after.formula)]
     policy += [one for one in change.fields if one.change is Change.policy and one.keys != ("markets",)]
@@ -121,7 +116,7 @@ def _tables(catalog: Catalog, change: FormulaChange, lines: Sequence[LineChange]
     made = [one for one in change.fields if one.change is Change.procedural]
     other = [one for one in change.fields if one.change not in (Change.policy, Change.procedural) and one not in batch]
     tables = [fields_table(policy, "policy")] if policy else []
-    tables += [_lines_table(catalog, lines, batch)] if lines or batch else []
+    tables += [_lines_table(catalog, lines, batch, review)] if lines or batch else []
     tables += [fields_table(made, "made")] if made else []
     tables += [_deltas_table(catalog, told, names_of(change))] if told else []
     return tables + ([fields_table(other, "also")] if other else [])
@@ -202,10 +197,10 @@ def _sorted_lines(catalog: Catalog, change: FormulaChange) -> tuple[list[LineCha
     return told, [f"{counted(len(same), 'amount')} written otherwise, none moved" + ("" if exact else " by more than its rounding")]
 
 
-def _lines_table(catalog: Catalog, changes: Sequence[LineChange], batch: Sequence[FieldChange]) -> Table:
+def _lines_table(catalog: Catalog, changes: Sequence[LineChange], batch: Sequence[FieldChange], review: bool) -> Table:
     """The batch, where it is another, and the lines."""
     us = catalog.settings.units == "us"
-    rows = [(Cell("batch"), Cell(""), Cell(""), Cell(one.before or ""), Cell(one.after or ""), Cell("")) for one in batch]
+    rows = [(Cell("batch"), Cell(""), Cell(""), Cell(one.before or ""), Cell(one.after or ""), Cell(""), Cell("")) for one in batch]
     for one in changes:
         same = one.before == one.after and one.action == "moved"
         first, last = one.where
@@ -217,10 +212,19 @@ def _lines_table(catalog: Catalog, changes: Sequence[LineChange], batch: Sequenc
                 Cell(_amount(one, 0, us)),
                 Cell("" if same else _amount(one, 1, us)),
                 Cell("" if same else per_batch(one, us), "muted"),
+                Cell(_share(one) if review else "", "muted"),
             )
         )
     unit = "lb/100 gal" if us else "kg/1000 L"
-    return Table(("line", "material", "stage", ">before", ">after", f">{unit}"), tuple(rows))
+    return Table(("line", "material", "stage", ">before", ">after", f">{unit}", ">by"), tuple(rows))
+
+
+def _share(change: LineChange) -> str:
+    """By what share of itself an amount of one material moved: ``-0.9 %``."""
+    was, now = change.kg_before, change.kg_after
+    if change.action not in ("changed", "filled") or was is None or now is None or was <= 0 or abs(now - was) <= NOISE * was:
+        return ""
+    return f"{100 * (now - was) / was:+.2g} %"
 
 
 def _amount(change: LineChange, side: int, us: bool) -> str:
@@ -353,20 +357,24 @@ def split_of(before: Catalog, after: Catalog, change: FormulaChange, names: Coll
     return split(before, after, change.code, change.before.values, change.after.values, names)
 
 
-def _explained(before: Catalog, after: Catalog, change: FormulaChange, told: Sequence[PropertyChange]) -> list[str]:
-    """A line for each delta that somebody will ask about: what brings it, the largest part first."""
+def _explained(before: Catalog, after: Catalog, change: FormulaChange, told: Sequence[PropertyChange], review: bool) -> tuple[list[str], list[Table]]:
+    """What brings each delta that somebody will ask about, the largest part first: in a line each, or for a ``review`` in a table."""
     asked = [one for one in told if one.delta and (one.id in EXPLAINED or one.verdict_after)]
     if not asked or change.change in (Change.editorial, Change.equivalent):
-        return []
+        return [], []
     found = split_of(before, after, change, [one.id for one in asked])
     if found.why_not:
-        return [f"causes cannot be told apart: {found.why_not}"]
-    if len(found.causes) < 2:
-        return []
-    return ["because of: " + _parts(after, found, one) for one in asked]
+        return [f"causes cannot be told apart: {found.why_not}"], []
+    if len(found.causes) < 2:  # a line that stands above is its own cause; the figure of a shared record is not seen here
+        return [f"because of: {one.what} alone" for one in found.causes if change.change is Change.data], []
+    parts = [_parts(after, found, one) for one in asked]
+    if review:
+        return [], [Table(("what moved", "because of", ">part of it"), tuple((Cell(head), Cell(what), Cell(part)) for head, rows in parts for what, part in rows))]
+    return [f"because of: {head}: {'; '.join(f'{what} {part}' for what, part in rows)}" for head, rows in parts], []
 
 
-def _parts(catalog: Catalog, found: Split, change: PropertyChange) -> str:
+def _parts(catalog: Catalog, found: Split, change: PropertyChange) -> tuple[str, list[tuple[str, str]]]:
+    """A delta in words, and what brings it with its part; small parts are folded into one, and what is not explained is said."""
     unit, coarse = units_of(change.id, catalog.settings.units, catalog.settings.currency)
     digits = digits_of(change, unit, coarse)
 
@@ -375,9 +383,9 @@ def _parts(catalog: Catalog, found: Split, change: PropertyChange) -> str:
 
     parts = sorted(((one.parts.get(change.id, 0.0), one.what) for one in found.causes), key=lambda part: -abs(part[0]))
     told = [part for part in parts[:FEW] if said(part[0]).strip("+-0.")]
-    words = [f"{what} {said(part)}" for part, what in told]
+    rows = [(what, said(part)) for part, what in told]
     rest = fsum(part for part, _ in parts[len(told) :])
-    words += [f"{counted(len(parts) - len(told), 'other')} {said(rest)}"] if len(parts) > len(told) else []
+    rows += [(counted(len(parts) - len(told), "other"), said(rest))] if len(parts) > len(told) else []
     left = found.residual.get(change.id)
-    words += [f"not explained {said(left)}"] if left else []
-    return f"{title_of(change.id)} {delta_text(change, unit, digits)} {unit}".strip() + ": " + "; ".join(words)
+    rows += [("not explained", said(left))] if left else []
+    return f"{title_of(change.id)} {delta_text(change, unit, digits)} {unit}".strip(), rows

@@ -86,6 +86,13 @@ def steps(repository: Repository, tip: str, but: str | None, names: Iterable[str
     return found
 
 
+def proposed(repository: Repository, tip: str, but: str) -> list[Step]:
+    """The commits behind ``tip`` and not behind ``but`` (full ids), the newest first and without merges, each with the name of its author."""
+    lines = asked(repository, "%H%x00%ct%x00%an%x00%s", (tip,), but, (), "--no-merges", f"--max-count={MOST}")
+    parts = [line.split("\0", 3) for line in lines]
+    return [Step(commit, _day(seconds), author, subject) for commit, seconds, author, subject in parts]
+
+
 def came(repository: Repository, tip: str, names: Iterable[str]) -> Step | None:
     """The first commit behind ``tip`` that touches files of these patterns; None where none does."""
     found = steps(repository, tip, None, names)

@@ -77,11 +77,18 @@ def standard(words: Sequence[str]) -> SimpleNamespace:
     top.add_argument("--version", action="version", version=f"formulint {__version__}")
     top.add_argument("-C", dest="folder", metavar="DIR", default=".", help="look in this folder instead of the current one")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for name, help_ in COMMANDS.items():
-        one = commands.add_parser(name, help=help_, description=help_[0].upper() + help_[1:] + ".", epilog=STATUS)
-        if name in words:
-            add_to(one, _command(name).OPTIONS)
-    found = SimpleNamespace(**vars(top.parse_args(words)))
+    parsers = {
+        name: commands.add_parser(name, help=help_, description=help_[0].upper() + help_[1:] + ".", epilog=STATUS)
+        for name, help_ in COMMANDS.items()
+    }  # fmt: skip
+    start = plain_start(words, COMMANDS)
+    if start is not None:  # options may stand between what is given by place; a parser of commands would refuse that
+        add_to(parsers[start[1]], _command(start[1]).OPTIONS)
+        found = SimpleNamespace(**vars(parsers[start[1]].parse_intermixed_args(start[2])), folder=start[0], command=start[1])
+    else:
+        for name in parsers.keys() & set(words):
+            add_to(parsers[name], _command(name).OPTIONS)
+        found = SimpleNamespace(**vars(top.parse_args(words)))
     taker = next((one for one in _command(found.command).OPTIONS if one.takes_rest), None)
     if rest and taker is None:
         top.error(f"{found.command} takes nothing after --")

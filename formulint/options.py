@@ -65,7 +65,6 @@ def quick(options: Sequence[Option], words: Sequence[str]) -> SimpleNamespace | 
     found: dict[str, Any] = {one.key: [] if one.several or one.repeated else one.default for one in options}
     used: set[str] = set()
     rest: list[str] = []
-    last_named = False
     at = 0
     rest_of = next((one for one in options if one.takes_rest), None)
     while at < len(words):
@@ -75,12 +74,8 @@ def quick(options: Sequence[Option], words: Sequence[str]) -> SimpleNamespace | 
             found[rest_of.key] += words[at:]
             break
         if not word.startswith("-"):
-            if rest and last_named:
-                return None  # places on both sides of an option: the standard parser refuses that, and so do we
             rest.append(word)
-            last_named = False
             continue
-        last_named = True
         one = named.get(word)
         if one is None or (one.group and one.group in used):
             return None

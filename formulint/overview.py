@@ -1,4 +1,4 @@
-"""What a change comes to at a look: a row a record, what each asks for, and whether policy and paint come in one proposal."""
+"""What a change comes to at a look: who proposes it and why, a row a record, what each asks for, whether policy and paint come in one proposal."""
 
 from __future__ import annotations
 
@@ -6,8 +6,13 @@ from collections.abc import Iterable, Sequence
 
 from formulint.change import Change
 from formulint.changed import CHANGE_WORDS
+from formulint.chronicle import MOST, proposed
+from formulint.clean import clean
 from formulint.compare import FormulaChange, RecordChange
+from formulint.errors import UserError
 from formulint.finding import Finding
+from formulint.git import Repository
+from formulint.reach import listed
 from formulint.report import FEW, Cell, Table, Tone, summary
 
 ASKS = {
@@ -16,10 +21,11 @@ ASKS = {
     Change.equivalent: "nothing; test results carry over",
     Change.procedural: "process checks, a new batch sheet",
     Change.data: "a look at the figures; test results are to review",
-    Change.compositional: "tests; a new revision once in production",
+    Change.compositional: "tests; batch sheet, safety data sheet and label anew; a new revision once in production",
     Change.policy: "the policy approver",
 }
 """What each class of change asks for."""
+TOLD, NAME, REASON = 3, 60, 120  # commits of a proposal that are told one by one; characters of an author's name and of a message
 PAINT = (Change.procedural, Change.data, Change.compositional)
 """Classes of change that make another paint, or make it otherwise."""
 
@@ -27,12 +33,19 @@ PAINT = (Change.procedural, Change.data, Change.compositional)
 def overview(changes: Sequence[FormulaChange], records: Sequence[RecordChange], policy: Sequence[str]) -> Table:
     """What a change comes to, a row a record: what it is now, what is new about it, what it asks for."""
     rows = [
-        (Cell(one.code), Cell(one.unread or CHANGE_WORDS[one.change]), Cell(summary(found := (*one.own, *one.new)), _tone(found)), Cell(_asks(one)))
+        (Cell(one.code), Cell(_revision(one)), Cell(one.unread or CHANGE_WORDS[one.change]), Cell(summary(found := (*one.own, *one.new)), _tone(found)), Cell(_asks(one)))
         for one in changes
     ]
-    rows += [(Cell(one.code), Cell(one.word or "its own file changed"), Cell(""), Cell(_asks_of(one))) for one in records]
-    rows += [(Cell(name), Cell("policy"), Cell(""), Cell(ASKS[Change.policy])) for name in policy if name not in {one.code for one in records}]
-    return Table(("record", "what it is now", "new findings", "asks for"), tuple(rows))
+    rows += [(Cell(one.code), Cell(""), Cell(one.word or "its own file changed"), Cell(""), Cell(_asks_of(one))) for one in records]
+    rows += [(Cell(name), Cell(""), Cell("policy"), Cell(""), Cell(ASKS[Change.policy])) for name in policy if name not in {one.code for one in records}]
+    return Table(("record", "revision", "what it is now", "new findings", "asks for"), tuple(rows))
+
+
+def _revision(change: FormulaChange) -> str:
+    """From which revision to which, and how far it is: ``2 -> 3, production``; both where that moves too."""
+    sides = [side.formula for side in (change.before, change.after) if side is not None]
+    revisions, states = (" -> ".join(dict.fromkeys(words)) for words in ([str(one.revision) for one in sides], [one.state for one in sides]))
+    return ", ".join(filter(None, (revisions, states)))
 
 
 def _tone(found: Iterable[Finding]) -> Tone:
@@ -61,3 +74,19 @@ def mixed(changes: Iterable[FormulaChange], policy: Sequence[str]) -> list[str]:
     if not said:
         return []
     return [f"policy and paint in one proposal: policy of {', '.join(said)}; paint of {others}. Propose them apart: each has its own approver"]
+
+
+def by_whom(repository: Repository | None, old: str | None, new: str | None) -> list[str]:
+    """Who proposes what lies between two commits (full ids), when, and why in their own words: the newest few, the others counted."""
+    if repository is None or old is None or new is None:
+        return []
+    try:
+        found = proposed(repository, new, old)
+    except UserError as error:
+        return [f"who proposes it and why: {error.message}"]
+    said = [f"written by {clean(one.author, NAME)} on {one.day}: {clean(one.subject, REASON)} ({one.commit[:7]})" for one in found[:TOLD]]
+    if len(found) > TOLD:
+        others = dict.fromkeys(clean(one.author, NAME) for one in found[TOLD:])
+        more = f"{len(found) - TOLD}{' or more' if len(found) == MOST else ''} more"
+        said.append(f"and {more} before, by {listed(list(others))}")
+    return said

@@ -1,8 +1,8 @@
-"""What plant control would not notice of a change: density and nonvolatile stay within what it tells apart; what cannot be computed is said."""
+"""What plant control would notice of a change and what not: how far density and nonvolatile move against what it tells apart; what cannot be computed is said."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cache
 
 from msgspec import Struct
@@ -96,23 +96,29 @@ def _window(formula: Formula, control: Control) -> float | None:
     return None
 
 
-def unseen(before: Catalog, after: Catalog, change: FormulaChange) -> Iterator[str]:
-    """One remark where another paint would pass plant control by what can be computed; nothing where a test would show it."""
+def noticed(before: Catalog, after: Catalog, change: FormulaChange) -> Iterator[str]:
+    """One remark on another paint: which of what the plant measures would show it and which would not, and what cannot be computed."""
     if change.change is not Change.compositional or change.before is None or change.after is None or change.unread:
         return
-    found = margins(after, change)
-    if found is not None and any(abs(one.delta) > one.within for one in found):
-        return
-    if found is None:
-        words = "whether density and nonvolatile would show it in the plant cannot be said: a figure is missing or a range"
-    else:
-        words = "density and nonvolatile would not show it in the plant"
-        words += f" ({', '.join(_told(after, one) for one in found)})"
     codes = changed_codes(before, after, change)
-    lines = [_moves(before, after, one, codes) for one in plant().uncomputed]
-    usual = [line for line in lines if line]
-    words += "; consistency and pH cannot be computed"
-    yield words + (f", and {' and '.join(usual)}" if usual else ", and no thickener or neutralizer changed")
+    usual = [line for one in plant().uncomputed if (line := _moves(before, after, one, codes))]
+    rest = f", and {' and '.join(usual)}" if usual else ", and no thickener or neutralizer changed"
+    yield f"{_shown(after, margins(after, change))}; consistency and pH cannot be computed{rest}"
+
+
+def _shown(catalog: Catalog, found: Sequence[Margin] | None) -> str:
+    """What of the measured properties hides a change, and what shows it, each with how far it moved and of how much."""
+    if found is None:
+        return "whether density and nonvolatile would show it in the plant cannot be said: a figure is missing or a range"
+    hidden, seen = ([one for one in found if (abs(one.delta) <= one.within) is within] for within in (True, False))
+    parts = [_listed(catalog, hidden, "would not show it in the plant")] if hidden else []
+    parts += [_listed(catalog, seen, "would" if hidden else "would show it in the plant")] if seen else []
+    return ", ".join(parts)
+
+
+def _listed(catalog: Catalog, found: Sequence[Margin], words: str) -> str:
+    names = " and ".join(one.control.words for one in found)
+    return f"{names} {words} ({', '.join(_told(catalog, one) for one in found)})"
 
 
 def _told(catalog: Catalog, one: Margin) -> str:

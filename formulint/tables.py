@@ -13,7 +13,7 @@ from formulint.compare import FormulaChange, RecordChange
 from formulint.finding import Finding
 from formulint.folding import causes_first
 from formulint.judge import Judge
-from formulint.overview import mixed, overview
+from formulint.overview import by_whom, mixed, overview
 from formulint.proposal import POLICY
 from formulint.reach import reached
 from formulint.remeasured import ResultsChange
@@ -52,7 +52,8 @@ def diff(
     sections = record_sections(records)
     sections += change_sections(before, after, told, {one.code: _about(after, one) for one in told}, drawn=_drawn(before, after, told, pictures))
     sections += results_sections(results)
-    facts = [*_left_undrawn(told, pictures), *mixed(told, reach.policy), *reached(after, changes, reach)]
+    facts = by_whom(after.snapshot.repository, before.snapshot.commit, after.snapshot.commit)
+    facts += [*_left_undrawn(told, pictures), *mixed(told, reach.policy), *reached(after, changes, reach)]
     title = f"formulint: from {state_words(before.snapshot.label)} to {state_words(after.snapshot.label)}, judged as on {after.today} ({after.snapshot.date_origin})"
     new = [finding for one in changes for finding in (*one.own, *one.new)]
     gone = sum(len(one.gone) for one in changes)
@@ -104,16 +105,16 @@ def _on_base(answer: Answer, seen: Sequence[Finding]) -> list[Finding]:
 
 
 def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
-    """The answer of the gate: what was judged by what, what keeps it out, and what the proposal does to the paints."""
+    """The answer of the gate: what was judged by what, what keeps it out, what the proposal does to the paints; last, what only warns and is old."""
     seen = shown(answer.findings, notes)
-    sections = by_record(answer.after, marked(located(answer.after, causes_first(seen)), _on_base(answer, seen), ON_BASE))
-    sections += tuple(record_sections(answer.records))
+    found = by_record(answer.after, marked(located(answer.after, causes_first(seen)), _on_base(answer, seen), ON_BASE))
+    old = tuple(one for one in found if all(finding.said.startswith(ON_BASE) and not finding.finding.blocks for finding in one.findings))
     told = [one for one in answer.changes if printed_moves(answer.after, one)]
-    sections += tuple(change_sections(answer.before, answer.after, told, {}, drawn=_drawn(answer.before, answer.after, told, pictures)))
-    sections += tuple(results_sections(answer.results))
+    changed = change_sections(answer.before, answer.after, told, {}, drawn=_drawn(answer.before, answer.after, told, pictures))
+    sections = (*(one for one in found if one not in old), *record_sections(answer.records), *changed, *results_sections(answer.results), *old)
     refused = answer.refused
     verdict = "The gate says no." if refused else "The gate says yes."
-    facts = [f"{verdict} {_reasons(refused)}".strip(), f"judged by the settings and rules of the base, {answer.base[:7]}"]
+    facts = [f"{verdict} {_reasons(refused)}".strip(), *by_whom(answer.before.snapshot.repository, answer.base, answer.head), f"judged by the settings and rules of the base, {answer.base[:7]}"]
     policy = dict.fromkeys(one.fault.place.path for one in answer.findings if one.rule == POLICY and not one.formula)
     facts += [*_left_undrawn(told, pictures), *mixed(told, tuple(policy)), *brought(answer.results), *_approved(answer)]
     if answer.merged:

@@ -127,12 +127,12 @@ class Works:
         self.texts = texts
         self._made = 0
 
-    def propose(self, edits: Edits, *parents: str, day: int = 1, name: str = "", root: str = "") -> str:
+    def propose(self, edits: Edits, *parents: str, day: int = 1, name: str = "", root: str = "", says: str = "x") -> str:
         """Commit edits of the base's texts on top of ``parents`` (default: the base); the full id."""
         self._made += 1
         first, *others = parents or (self.base,)
         lines = [f"commit refs/heads/{name or f'p{self._made}'}", "mark :1"]
-        lines += [f"committer A. Chemist <a.chemist@example.org> {START + day * DAY} +0000", "data 1", "x", f"from {first}"]
+        lines += [f"committer A. Chemist <a.chemist@example.org> {START + day * DAY} +0000", f"data {len(says.encode())}", says, f"from {first}"]
         lines += [f"merge {other}" for other in others]
         changes = {path: edit(self.texts[path]) if callable(edit) else edit for path, edit in edits.items()}
         ordered = sorted(changes.items(), key=lambda change: change[1] is not None)  # a folder may give way to a file

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 from pathlib import Path
 
@@ -80,7 +81,7 @@ def test_exact_rewriting_is_said_to_move_nothing() -> None:
 
 def test_a_small_move_is_no_rewriting() -> None:
     found = section({"formulas/T-1": [('"0.500 lb"', '"0.502 lb"')]}, first={"formulas/T-1": [('"0.5 lb"', '"0.500 lb"')]})
-    assert [row[-1] for row in columns(found, "line") if row[0] == "changed"] == ["+0.002"]
+    assert [row[5:] for row in columns(found, "line") if row[0] == "changed"] == [("+0.002", "+0.4 %")]
     assert not [one for one in found.remarks if "written otherwise" in one]
 
 
@@ -105,7 +106,33 @@ def test_what_q_s_came_to_before_and_after() -> None:
 
 def test_q_s_that_cannot_be_known_any_more_is_open_and_not_nothing() -> None:
     found = section({"materials/G": [('density = "1.04 kg/L"\n', "")]})
-    assert [row[4:] for row in columns(found, "line") if row[0] == "q.s."] == [("q.s., open", "")]
+    assert [row[4:] for row in columns(found, "line") if row[0] == "q.s."] == [("q.s., open", "", "")]
+
+
+def room(first: dict[str, list[tuple[str, str]]], edits: dict[str, list[tuple[str, str]]]) -> str:
+    """What a review says is left to the limits."""
+    (said,) = [one for one in section(edits, first=first).remarks if one.startswith("left to the limits: ")]
+    return said
+
+
+def test_of_the_same_paint_in_other_words_nothing_is_said_of_limits() -> None:
+    found = section({"formulas/T-1": [('"250.0 lb"', '"113.398092500 kg"')]})
+    assert not [one for one in found.remarks if one.startswith("left to")]
+
+
+def test_what_is_left_to_a_limit_is_said_though_the_value_did_not_move() -> None:
+    assert re.search(r"Density 0\.\d+ kg/L(;|$)", room({}, {"formulas/T-1": [('"0.5 lb"', '"0.6 lb"')]}))
+
+
+def test_what_is_beyond_a_limit_is_said_first_and_never_printed_onto_it() -> None:
+    tight = {"formulas/T-1": [('density = { min = "9 lb/gal" }', 'density = { max = "1.0001 kg/L" }')]}
+    assert re.match(r"left to the limits: Density 0\.[0-9]*[1-9][0-9]* kg/L beyond", room(tight, {"formulas/T-1": [('"1.5 gal"', '"1.9 gal"')]}))
+
+
+def test_a_figure_of_a_shared_material_is_named_where_it_is_the_only_cause() -> None:
+    found = section({"materials/G": [('density = "1.04 kg/L"', 'density = "1.10 kg/L"')]})
+    assert [one for one in found.remarks if one.startswith("because of")] == [found.remarks[0]]
+    assert found.remarks[0].endswith("(G): density alone")
 
 
 def test_the_limit_of_both_sides_is_shown() -> None:
@@ -234,6 +261,13 @@ def test_the_verdict_stands_on_top_with_its_reasons(works: Works) -> None:
     assert "The gate says no." in screen(works, head)
 
 
+def test_what_only_warns_and_is_old_is_told_after_the_change(works: Works) -> None:
+    head = works.propose({"formulas/T-149.toml": both(amount("RM-1403", "4.0 lb", "4.1 lb"), replace("revision = 1", "revision = 2"))})
+    lines = screen(works, head)
+    (old,) = [at for at, line in enumerate(lines) if line.strip() == "already on the base"]
+    assert old > next(at for at, line in enumerate(lines) if line.startswith("T-149 ") and "another paint" in line)
+
+
 def test_the_gate_says_what_the_base_had_already(works: Works) -> None:
     head = works.propose({"formulas/T-149.toml": both(amount("RM-1403", "4.0 lb", "4.1 lb"), replace("revision = 1", "revision = 2"))})
     lines = screen(works, head)
@@ -269,3 +303,13 @@ def test_an_unreadable_formula_stops_diff_and_is_told_to_machines(works: Works) 
     answer = ask(works.repo.path, "diff", works.base, head)
     assert answer.status == 1
     assert str(answer.formulas["T-990"]["unread"]).startswith("cannot be read now: formulas/T-990.toml, line 1: ")
+
+
+def test_a_review_shows_what_brings_each_delta_with_its_part() -> None:
+    found = section({"formulas/T-1": [('"200.0 lb"', '"190.0 lb"'), ('"1.5 gal"', '"1.9 gal"'), ('"0.5 lb"', '"0.7 lb"')]})
+    rows = columns(found, "what moved")
+    heads = dict.fromkeys(row[0] for row in rows)
+    assert len(heads) > 1 and all(head.partition(" ")[0] for head in heads)
+    for head in heads:
+        parts = [abs(float(row[2])) for row in rows if row[0] == head and not re.match(r"\d+ others?$", row[1])]
+        assert parts == sorted(parts, reverse=True) and len(parts) <= 3

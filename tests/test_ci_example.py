@@ -6,6 +6,8 @@ host's own program for comments is a script that writes down what it is asked.
 
 from __future__ import annotations
 
+import base64
+import gzip
 import json
 import os
 import re
@@ -28,7 +30,8 @@ WORKFLOWS = {"gate": GATE, "comment": COMMENT}
 INSTALL, FETCH, ASK = GATE["jobs"]["gate"]["steps"]
 INSTALL_AGAIN, FETCH_AGAIN, REVIEW, KEEP = COMMENT["jobs"]["review"]["steps"]
 GET, POST = COMMENT["jobs"]["comment"]["steps"]
-STEPS = {"install": INSTALL, "fetch": FETCH, "ask": ASK, "install again": INSTALL_AGAIN, "fetch again": FETCH_AGAIN, "review": REVIEW, "keep": KEEP, "get": GET, "post": POST}
+GET_FINDINGS, HAND_OVER = COMMENT["jobs"]["findings"]["steps"]
+STEPS = {"install": INSTALL, "fetch": FETCH, "ask": ASK, "install again": INSTALL_AGAIN, "fetch again": FETCH_AGAIN, "review": REVIEW, "keep": KEEP, "get": GET, "post": POST, "get findings": GET_FINDINGS, "hand over": HAND_OVER}
 
 # Values of a host that nobody but the host chooses: ids, addresses of its own, its token.
 CHOSEN_BY_THE_HOST = {
@@ -46,7 +49,7 @@ FAKE_HOST = """\
 import json, os, sys
 from pathlib import Path
 words = sys.argv[1:]
-body = [Path(word[6:]).read_text(errors="replace") for word in words if word.startswith("body=@")]
+body = [Path(word.partition("@")[2]).read_text(errors="replace") for word in words if word.startswith(("body=@", "sarif=@"))]
 with open(os.environ["ASKED"], "a") as log:
     log.write(json.dumps([words, *body]) + "\\n")
 (place,) = [word for word in words if word.startswith("repos/")]
@@ -78,6 +81,13 @@ def test_the_job_that_posts_runs_from_the_default_branch_and_fetches_no_proposal
     assert (COMMENT["permissions"], COMMENT["jobs"]["comment"]["permissions"]) == ({}, {"pull-requests": "write"})
     assert [step["uses"].split("@")[0] for step in COMMENT["jobs"]["comment"]["steps"] if "uses" in step] == ["actions/download-artifact"]
     assert not re.search(r"\bgit\b|checkout|formulint ", POST["run"].replace("formulint gate says", ""))
+
+
+def test_the_job_that_hands_findings_over_may_write_that_list_and_fetches_no_proposal() -> None:
+    job = COMMENT["jobs"]["findings"]
+    assert job["permissions"] == {"pull-requests": "read", "security-events": "write"}
+    assert (job["needs"], GET_FINDINGS) == ("review", {**GET, "name": "Fetch the findings"})
+    assert not re.search(r"\bgit\b|checkout|formulint", HAND_OVER["run"])
 
 
 def test_the_job_that_reviews_may_read_and_nothing_else() -> None:
@@ -122,7 +132,8 @@ def test_every_value_is_one_that_the_host_chooses(name: str) -> None:
 def test_the_review_that_is_kept_is_the_one_that_is_fetched() -> None:
     assert KEEP["with"]["name"] == GET["with"]["name"]
     assert KEEP["with"]["path"].removeprefix("${{ runner.temp }}/") in REVIEW["run"]
-    assert f"{GET['with']['path'].removeprefix('${{ runner.temp }}/')}/review.md" in POST["run"]
+    kept = GET["with"]["path"].removeprefix("${{ runner.temp }}/")
+    assert f"{kept}/review.md" in POST["run"] and f"{kept}/findings.sarif" in HAND_OVER["run"] and f"{kept}/findings.sarif" in REVIEW["run"]
 
 
 # --- the shell lines ---------------------------------------------------------------------------------------------
@@ -349,3 +360,35 @@ def test_a_long_review_is_cut_to_what_a_comment_holds_and_says_so(runner: Runner
 def test_no_text_is_a_command(runner: Runner, text: str) -> None:
     (one,) = posted(runner, text)
     assert (shown(one.body), list(runner.place.rglob("bad"))) == (text, [])
+
+
+# --- the list of findings ----------------------------------------------------------------------------------------
+
+
+def handed(runner: Runner, open_: str) -> list[Posted]:
+    """Run the step that hands the findings over; what the host was asked to keep."""
+    program(runner.temp / "host" / "gh", FAKE_HOST)
+    log = runner.temp / "asked"
+    log.write_text("")
+    done = runner.do(HAND_OVER, {**EVENT, "github.event.workflow_run.head_sha": HEAD}, PATH=f"{runner.temp / 'host'}:{os.environ['PATH']}", ASKED=str(log), OPEN=open_, EARLIER="")
+    assert done.returncode == 0, done.stderr
+    lines = [json.loads(line) for line in log.read_text().splitlines()]
+    return [Posted(words[words.index("--method") + 1], " ".join(words), *body) for words, *body in lines if body]
+
+
+def test_the_findings_of_that_proposal_are_handed_over_as_the_host_takes_them(runner: Runner, proposal: Repo) -> None:
+    base = proposal.head
+    head = edited(proposal, 'amount = "280.0 lb"', 'amount = "280.0 kg"')
+    assert reviewed(runner, base, head) == 0
+    (one,) = handed(runner, f"{'b' * 40} 6 {'d' * 40}\n{HEAD} 7 {base}\n")
+    found = json.loads(gzip.decompress(base64.b64decode(one.body)))
+    assert {"error", "formulas/F-001.toml"} <= {*texts(found["runs"][0]["results"])}
+    assert f"repos/lab/paint/code-scanning/sarifs --raw-field commit_sha={HEAD} --raw-field ref=refs/pull/7/head" in one.where
+
+
+def test_no_findings_or_a_link_to_a_secret_are_not_handed_over(runner: Runner) -> None:
+    open_ = f"{HEAD} 7 {'e' * 40}\n"
+    assert handed(runner, open_) == []
+    runner.review.parent.mkdir()
+    (runner.review.parent / "findings.sarif").symlink_to("/etc/passwd")
+    assert handed(runner, open_) == []

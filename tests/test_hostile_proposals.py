@@ -194,7 +194,7 @@ def test_the_gate_says_it_whole_in_every_output(works: Works, text: str) -> None
     def edited(old: str) -> str:
         return old.replace('name     = "', f'name     = "{text} ', 1).replace('"1.5 lb"', f'"1.6 lb", note = "{text}"', 1)
 
-    head = works.propose({FLAT: edited, f"rules/{text.replace('/', '')[:40]}.toml": text})
+    head = works.propose({FLAT: edited, f"rules/{text.replace('/', '')[:40]}.toml": text}, says=text.encode().decode("unicode_escape"))
     for name, read in READERS.items():
         answer = ask("-C", str(works.repo.path), "gate", "--base", works.base, "--head", head, "--notes", how=name)
         assert (answer.status, answer.err) == (1, "")

@@ -60,3 +60,20 @@ def test_the_gate_says_it_too(tmp_path: Path) -> None:
     repo.commit("b", SAID["a sheet"][0])
     out = " ".join(run(tmp_path, "gate", "--base", "main", "--head", "side", "--today", "2026-01-12").out.split())
     assert "IN PRODUCTION: T-1 is changed" in out and FAMILY in out
+
+
+def test_who_proposes_it_and_why_stands_at_the_head(tmp_path: Path) -> None:
+    repo = build(tmp_path, [Commit("a", FIRST)])
+    base = repo.head
+    for number in range(5):
+        repo.commit(f"step {number} for @everybody \x1b[1m", {"formulas/T-1.toml": sheet("T-1", 60 + number, family="trim")})
+    lines = run(tmp_path, "diff", base, "HEAD", "--today", "2026-01-12").out.split("\n\n")[0].split("\n")
+    told = [line for line in lines if line.startswith("written by ")]
+    assert [line.partition(": ")[2][:6] for line in told] == ["step 4", "step 3", "step 2"]
+    assert "\x1b" not in "".join(lines) and any(line.startswith("and 2 more before, by ") for line in lines)
+
+
+def test_a_clone_without_its_history_says_that_it_does_not_know_who(tmp_path: Path) -> None:
+    repo = build(tmp_path / "all", [Commit("a", FIRST), Commit("b", {"formulas/T-1.toml": sheet("T-1", 60)}), Commit("c", {"formulas/T-1.toml": sheet("T-1", 61)})])
+    repo.git("clone", "-q", "--depth", "2", f"file://{tmp_path / 'all'}", str(tmp_path / "part"))
+    assert "who proposes it and why: this clone is shallow" in " ".join(run(tmp_path / "part", "diff", "HEAD~1", "HEAD").out.split())

@@ -18,8 +18,8 @@ from story import in_kilograms
 
 from formulint.bearing import Bearing, same_method
 from formulint.catalog import Catalog
-from formulint.changed import due_now
-from formulint.compare import formulas
+from formulint.compare import FormulaChange, formulas
+from formulint.due_report import differences, due_now, due_told
 from formulint.evidence_on_file import on_file
 from formulint.finding import Finding
 from formulint.fingerprints import digests
@@ -144,6 +144,42 @@ def test_a_test_with_a_passing_result_of_the_paint_as_it_is_is_no_longer_due(val
     before, after = works(sheet(asked)), measured(sheet(asked, more, revision=2), {"test": "scrub", "method": "ASTM D2486", "value": value})
     (change,) = formulas(before, after, ["T-1"])
     assert ("scrub" in [one.test for one in due_now(before, after, change)]) is due
+
+
+def proposed(value: object, settings: Table = SETTINGS, filed: bool = True) -> tuple[Catalog, Catalog, FormulaChange]:
+    """A paint with more latex than before; both were scrubbed, the old one came to 880 cycles, ``filed`` before the proposal or with it."""
+    asked = {"scrub": {"method": "ASTM D2486", "min": "300"}}
+    old, new = sheet(asked), sheet(asked, [{**LINES[0], "amount": "50.0 kg"}, {**LINES[1], "amount": "50.0 kg"}], revision=2)
+    row = {"test": "scrub", "method": "ASTM D2486"}
+    first = {"results/A.toml": rows("A", "T-1", prints(works(old)), {**row, "value": "880"})}
+    second = {"results/B.toml": rows("B", "T-1", prints(works(new)), {**row, "value": value}).replace("revision = 1", "revision = 2")}
+    before, after = works(old, first if filed else {}, settings), works(new, {**first, **second}, settings)
+    (change,) = formulas(before, after, ["T-1"])
+    return before, after, change
+
+
+def test_a_review_says_what_is_on_file_and_what_is_missing() -> None:
+    (table,), said = due_told(*proposed("820"))
+    assert {row[0].text: row[2].text for row in table.rows}["Scrub resistance"] == "820: pass, as asked, at least 300"
+    assert {row[2].text for row in table.rows[:-1]} == {"nothing"} and table.rows[-1][0].text == "Scrub resistance"
+    assert not any("no result" in one for one in said)
+
+
+CAREFUL = {**SETTINGS, "repeatability": {"scrub": {"relative": "5 %"}}}
+
+
+@pytest.mark.parametrize(
+    ("value", "settings", "words"),
+    [
+        ("820", SETTINGS, "880 against 820: within the scatter of the test (30 % of the value, memory); treat as equal"),
+        ("820", CAREFUL, "880 against 820: they differ by more than the scatter of the test (5 % of the value, the lab's own)"),
+        (["310", "350"], SETTINGS, "880 against 330: they differ by more than"),
+    ],
+)
+@pytest.mark.parametrize("filed", [True, False])
+def test_a_review_says_whether_what_was_measured_differs(value: object, settings: Table, words: str, filed: bool) -> None:
+    (said,) = differences(*proposed(value, settings, filed))
+    assert said.startswith(f"scrub, measured before and now: {words}")
 
 
 GOOD = {"test": "gloss_60", "method": "ASTM D523", "value": "2"}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from typing import get_args
 
@@ -15,7 +16,7 @@ from test_compare import compared
 from formulint.catalog import Catalog
 from formulint.change import Change
 from formulint.compare import FormulaChange
-from formulint.plant_control import margins, plant, unseen
+from formulint.plant_control import margins, noticed, plant
 from formulint.properties import PROPERTIES, dimension_of
 from formulint.quantity import read
 from formulint.repeatability import scatter
@@ -155,7 +156,7 @@ def test_words_name_each_test_once() -> None:
 
 
 def remark(edits: Replacements, first: Replacements | None = None) -> str:
-    return "".join(unseen(*changed(edits, first)))
+    return "".join(noticed(*changed(edits, first)))
 
 
 def test_a_change_that_density_would_not_show_is_said() -> None:
@@ -164,8 +165,10 @@ def test_a_change_that_density_would_not_show_is_said() -> None:
     assert words.endswith("consistency and pH cannot be computed, and A usually moves the pH")
 
 
-def test_a_change_that_density_shows_needs_no_words() -> None:
-    assert remark({SHEET: [('"200.0 lb"', '"120.0 lb"')]}) == ""
+def test_what_density_shows_is_said_as_well_as_what_nobody_can_compute() -> None:
+    words = remark({SHEET: [('"200.0 lb"', '"120.0 lb"')]})
+    assert words.startswith("density and nonvolatile would show it in the plant (density -")
+    assert words.endswith("; consistency and pH cannot be computed, and no thickener or neutralizer changed")
 
 
 def test_without_thickener_or_neutralizer_that_is_said() -> None:
@@ -175,8 +178,8 @@ def test_without_thickener_or_neutralizer_that_is_said() -> None:
 def test_the_window_of_the_sheet_goes_before_the_scatter_of_the_test() -> None:
     narrow: Replacements = {SHEET: [('density = { min = "9 lb/gal" }', 'density = { min = "9.00 lb/gal", max = "9.0001 lb/gal" }')]}
     edit: Replacements = {SHEET: [('"1.5 gal"', '"2.5 gal"')]}
-    assert remark(edit) != ""
-    assert remark(edit, narrow) == ""
+    assert remark(edit).startswith("density and nonvolatile would not show it")
+    assert re.match(r"nonvolatile would not show it in the plant \(.*\), density would \(.*, its window\); ", remark(edit, narrow))
 
 
 def test_the_scatter_is_a_share_of_the_value() -> None:
@@ -191,8 +194,8 @@ def test_the_lab_s_own_repeatability_goes_before_that_of_the_pack() -> None:
     settings = base()["formulint"]
     own = {"formulint": [(settings, settings + '\n[repeatability]\ndensity = { relative = "0.0001 %" }\n')]}
     edit: Replacements = {SHEET: [('"1.5 gal"', '"1.9 gal"')]}
-    assert remark(edit) != ""
-    assert remark(edit, own) == ""
+    assert remark(edit).startswith("density and nonvolatile would not show it")
+    assert re.match(r"nonvolatile would not show it in the plant \(.*\), density would \(.*, the lab's own repeatability\); ", remark(edit, own))
 
 
 def test_what_cannot_be_computed_is_not_called_hidden() -> None:
@@ -202,7 +205,7 @@ def test_what_cannot_be_computed_is_not_called_hidden() -> None:
 
 @pytest.mark.parametrize("name", [name for name, edit in EDITS.items() if edit.class_ != "compositional"])
 def test_what_is_no_other_paint_is_not_looked_for(name: str) -> None:
-    assert all("".join(unseen(before, after, compared(before, after, EDITS[name].about))) == "" for before, after in states(EDITS[name]))
+    assert all("".join(noticed(before, after, compared(before, after, EDITS[name].about))) == "" for before, after in states(EDITS[name]))
 
 
 # --- shown -------------------------------------------------------------------------------------------------------
@@ -216,4 +219,6 @@ def test_the_difference_says_it_to_people_and_machines(tmp_path: Path) -> None:
     [formula] = [one for one in tables(answer["formulas"]) if one["code"] == "T-1"]
     assert [one["test"] for one in tables(formula["tests_due"])] == ["freeze_thaw", "open_time"]
     assert {key for one in tables(formula["tests_due"]) for key in one} == {"test", "method", "condition", "because"}
-    assert "tests now due: freeze-thaw (ASTM D2243), open time (ASTM D7488), because of G" in " ".join(run(tmp_path, "diff", "HEAD~1", "HEAD").out.split())
+    told = " ".join(run(tmp_path, "diff", "HEAD~1", "HEAD").out.split())
+    assert "test now due method and condition because of Freeze-thaw ASTM D2243; one can" in told
+    assert "tests are due because of G, glycol: it keeps the can from freezing and the edge wet" in told

@@ -13,12 +13,13 @@ from formulint.amounts import Line
 from formulint.catalog import Catalog
 from formulint.causes import Split
 from formulint.change import Change
-from formulint.changed import due_now, split_of
+from formulint.changed import split_of
 from formulint.clean import json_safe
 from formulint.compare import FormulaChange, PropertyChange, RecordChange
 from formulint.content import Bounded, Gap, Value
 from formulint.contract import in_contract, number, unit_of
 from formulint.contract import step_in_contract as step_in_contract
+from formulint.due_report import due_now
 from formulint.fields import FieldChange
 from formulint.finding import Finding, Grant, Level, Place, Remedy
 from formulint.interval import AtLeast, ends

@@ -46,7 +46,10 @@ tbody th {{ font-weight: normal; }} a {{ color: inherit; }}
 .pictures {{ display: grid; grid-template-columns: repeat(auto-fit, minmax(min(100%, 21rem), 1fr)); gap: 1.2rem 2.5rem; margin: 1rem 0; align-items: start; }}
 figure {{ margin: 0; max-width: 30rem; }} figcaption {{ font-weight: bold; margin-bottom: .5rem; }}
 figure svg {{ display: block; width: 100%; height: auto; overflow: visible; font-family: system-ui, "Segoe UI", Helvetica, Arial, sans-serif; }}
-@media (max-width: 40rem) {{ table {{ font-size: .8rem; }} th, td {{ padding: .2rem .35rem; max-width: 16rem; }} }}
+@media (max-width: 40rem) {{
+  body {{ padding: .7rem; }} table {{ font-size: .75rem; }} th, td {{ padding: .2rem .25rem; max-width: 9rem; }} th.n, td.n {{ white-space: normal; }}
+  tbody th, td:not(.n) {{ overflow-wrap: anywhere; }} tbody th {{ min-width: 5.6rem; }}
+}}
 @media print {{
   body {{ max-width: none; font-size: 10pt; padding: 0; }} table {{ font-size: 8pt; }} .finding, tr, figure {{ break-inside: avoid; }} h2, figcaption {{ break-after: avoid; }}
   .wide {{ overflow: visible; }} nav {{ display: none; }} summary {{ list-style: none; }} details::details-content {{ content-visibility: visible; display: block; }}
