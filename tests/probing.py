@@ -7,7 +7,7 @@ says otherwise, nothing is written.
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -246,9 +246,9 @@ def _compatibility(table: Table) -> Iterator[Sought]:
     head = _head(table.get("where", {}))
     inside = {"min": half_a_digit(table["ph"]["min"])[2]} if "min" in table.get("ph", {}) else {"max": half_a_digit(table["ph"]["max"])[1]} if "ph" in table else {}
 
-    def sheet(what: str, ones: Fields, others: Fields | None, more: Fields = head, kg: str = "5", ph: Table = inside) -> Probe:
+    def sheet(what: str, ones: Fields, others: Fields | None, more: Fields = head, kg: str = "5", ph: Table = inside, wet: Sequence[str] = ()) -> Probe:
         asked: Fields = {"tests": {"ph": {"method": "ASTM E70", **ph}}} if ph else {}
-        lines: list[str | Fields] = [f"ONE {kg} kg", *(["OTHER 5 kg"] if others is not None else []), *FILL]
+        lines: list[str | Fields] = [f"ONE {kg} kg", *(["OTHER 5 kg"] if others is not None else []), *wet, *FILL]
         return Probe("", what, head={**more, **asked}, lines=lines, materials={"ONE": ones, **({"OTHER": others} if others is not None else {})})
 
     beside = _first(other) if other is not None else None
@@ -268,6 +268,9 @@ def _compatibility(table: Table) -> Iterator[Sought]:
         strength = CAS_SHARE if "component" in _first(one) else Decimal(1)
         for amount, words in ((Decimal(number), "at"), (Decimal(number) - step, "half a digit below")):
             yield sheet(f"{words} least {table['least']}", _first(one), beside, kg=f"{(amount * share / strength).normalize():f}"), words == "at"
+        if strength is CAS_SHARE:  # the film is a fifth of such a paint
+            kg = f"{(amount * share / strength).normalize():f}"
+            yield sheet(f"half a digit below least {table['least']}, in much water", _first(one), beside, kg=kg, wet=["WATER 80 kg"]), table.get("on") == "film"
     for end, bound in table.get("ph", {}).items():
         # The sheet asks for a window of its own, from the bound on or up to it: that touches; half a digit short of it does not.
         far = half_a_digit(bound)[1 if end == "min" else 2]
