@@ -286,6 +286,11 @@ def _sheet(table: Table) -> Iterator[tuple[str, Table]]:
             yield f"least {table['least']} -> {moved}", _with(table, ("least",), moved)
 
 
+def _entry(table: Table) -> Iterator[tuple[str, Table]]:
+    for at, cas in enumerate(table["by"]):
+        yield f"by without {cas}", _with(table, ("by", at), None)
+
+
 def _hazard(table: Table) -> Iterator[tuple[str, Table]]:
     yield from _others(table, "scheme", ("un", "eu", "us"))
     yield from _others(table, "of", ("paint", "component"), "paint")
@@ -310,6 +315,7 @@ OPERATORS: dict[str, Callable[[Table], Iterator[tuple[str, Table]]]] = {
     "compatibility": _compatibility,
     "completeness": _completeness,
     "dose": _dose,
+    "entry": _entry,
     "evidence": _evidence,
     "exposure": _exposure,
     "hazard": _hazard,

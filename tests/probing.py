@@ -151,7 +151,7 @@ def _headed(head: Fields, key: str, word: object) -> Fields:
 def probes_of(rule: str, table: Table) -> Iterator[Sought]:
     """The probes of a rule."""
     kind = {"plausibility": _plausibility, "completeness": _completeness, "dose": _dose, "order": _order,
-            "compatibility": _compatibility, "presence": _presence, "step": _step}.get(table["kind"])  # fmt: skip
+            "compatibility": _compatibility, "entry": _entry, "presence": _presence, "step": _step}.get(table["kind"])  # fmt: skip
     if kind is not None and table.get("window") != "supplier":
         for probe, speaks in kind(table):
             yield replace(probe, rule=rule), speaks
@@ -279,6 +279,23 @@ def _compatibility(table: Table) -> Iterator[Sought]:
         yield sheet(f"pH asked for: half a digit short of {bound}", _first(one), beside, ph={"min": far, "max": far}), False
     if "ph" in table:
         yield sheet("no pH asked for", _first(one), beside, ph={}), None
+
+
+def _entry(table: Table) -> Iterator[Sought]:
+    """Substances without any class, which none that is listed is; about one, other paints."""
+
+    def sheet(what: str, cas: str, more: Fields, **said: object) -> Probe:
+        component = [{"name": "stuff", "cas": cas, "share": "10 %", **said}]
+        return Probe("", what, head=more, lines=["ONE 1 kg", *FILL], materials={"ONE": {"component": component}})
+
+    head = _head(table["where"])
+    for cas in table["by"]:
+        yield sheet(f"by: {cas}", cas, head, hazards=[]), True
+    yield sheet("a substance that is not listed", "57-55-6", head, hazards=[]), False
+    yield sheet("a record without hazards", table["by"][0], head), False
+    for what, more, about in heads(table):
+        if what:
+            yield sheet(what, table["by"][0], more, hazards=[]), about
 
 
 def _presence(table: Table) -> Iterator[Sought]:

@@ -6,6 +6,7 @@ from formulint.kinds.closure import Closure
 from formulint.kinds.compatibility import Compatibility
 from formulint.kinds.completeness import Completeness
 from formulint.kinds.dose import Dose
+from formulint.kinds.entry import Entry
 from formulint.kinds.evidence import Evidence
 from formulint.kinds.exposure import Exposure
 from formulint.kinds.hazard import Hazard
@@ -18,13 +19,14 @@ from formulint.kinds.register import Register
 from formulint.kinds.sheet import Sheet
 from formulint.kinds.step import Step
 
-AnyRule = Closure | Compatibility | Completeness | Dose | Evidence | Exposure | Hazard | Limit | Market | Order | Plausibility | Presence | Register | Sheet | Step
+AnyRule = Closure | Compatibility | Completeness | Dose | Entry | Evidence | Exposure | Hazard | Limit | Market | Order | Plausibility | Presence | Register | Sheet | Step
 
 KINDS: dict[str, type[AnyRule]] = {
     "closure": Closure,
     "compatibility": Compatibility,
     "completeness": Completeness,
     "dose": Dose,
+    "entry": Entry,
     "evidence": Evidence,
     "exposure": Exposure,
     "hazard": Hazard,
