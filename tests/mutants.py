@@ -279,6 +279,12 @@ def _exposure(table: Table) -> Iterator[tuple[str, Table]]:
     yield "steps of another kind", _with(table, ("steps",), ["mix"])
 
 
+def _warmth(table: Table) -> Iterator[tuple[str, Table]]:
+    yield from _narrower(table, ("of",))
+    for moved in _one_digit(table["max"]):
+        yield f"max {table['max']} -> {moved}", _with(table, ("max",), moved)
+
+
 def _sheet(table: Table) -> Iterator[tuple[str, Table]]:
     yield from _others(table, "check", ("twice", "unit-apart", "note"))
     if "least" in table:
@@ -327,4 +333,5 @@ OPERATORS: dict[str, Callable[[Table], Iterator[tuple[str, Table]]]] = {
     "register": _register,
     "sheet": _sheet,
     "step": _step,
+    "warmth": _warmth,
 }

@@ -151,7 +151,7 @@ def _headed(head: Fields, key: str, word: object) -> Fields:
 def probes_of(rule: str, table: Table) -> Iterator[Sought]:
     """The probes of a rule."""
     kind = {"plausibility": _plausibility, "completeness": _completeness, "dose": _dose, "order": _order,
-            "compatibility": _compatibility, "entry": _entry, "presence": _presence, "step": _step}.get(table["kind"])  # fmt: skip
+            "compatibility": _compatibility, "entry": _entry, "presence": _presence, "step": _step, "warmth": _warmth}.get(table["kind"])  # fmt: skip
     if kind is not None and table.get("window") != "supplier":
         for probe, speaks in kind(table):
             yield replace(probe, rule=rule), speaks
@@ -339,6 +339,20 @@ def _step(table: Table) -> Iterator[Sought]:
 
 
 # ---------------------------------------------------------------- writing
+
+
+def _warmth(table: Table) -> Iterator[Sought]:
+    of = table["of"]
+
+    def sheet(what: str, fields: Fields, warm: str) -> Probe:
+        work: Fields = {"step": "disperse", "temperature": {"max": warm}}
+        return Probe("", what, lines=["CHALK 40 kg", work, "letdown", "ONE 5 kg", *FILL], materials={"ONE": fields})
+
+    _, short, over = half_a_digit(table["max"])
+    for what, fields in variants(of):
+        yield sheet(f"of: {what}", fields, over), holds(of, {**NEUTRAL, **fields})
+    yield sheet(f"at {table['max']}", _first(of), table["max"]), False
+    yield sheet(f"at {short}", _first(of), short), False
 
 
 def made() -> Iterator[tuple[str, list[Probe]]]:

@@ -18,8 +18,9 @@ from formulint.kinds.presence import Presence
 from formulint.kinds.register import Register
 from formulint.kinds.sheet import Sheet
 from formulint.kinds.step import Step
+from formulint.kinds.warmth import Warmth
 
-AnyRule = Closure | Compatibility | Completeness | Dose | Entry | Evidence | Exposure | Hazard | Limit | Market | Order | Plausibility | Presence | Register | Sheet | Step
+AnyRule = Closure | Compatibility | Completeness | Dose | Entry | Evidence | Exposure | Hazard | Limit | Market | Order | Plausibility | Presence | Register | Sheet | Step | Warmth
 
 KINDS: dict[str, type[AnyRule]] = {
     "closure": Closure,
@@ -38,4 +39,5 @@ KINDS: dict[str, type[AnyRule]] = {
     "register": Register,
     "sheet": Sheet,
     "step": Step,
+    "warmth": Warmth,
 }
