@@ -279,6 +279,11 @@ def _exposure(table: Table) -> Iterator[tuple[str, Table]]:
     yield "steps of another kind", _with(table, ("steps",), ["mix"])
 
 
+def _mill(table: Table) -> Iterator[tuple[str, Table]]:
+    yield from _bounds(table)
+    yield from _narrower(table, ("of",))
+
+
 def _warmth(table: Table) -> Iterator[tuple[str, Table]]:
     yield from _narrower(table, ("of",))
     for moved in _one_digit(table["max"]):
@@ -327,6 +332,7 @@ OPERATORS: dict[str, Callable[[Table], Iterator[tuple[str, Table]]]] = {
     "hazard": _hazard,
     "limit": _limit,
     "market": _market,
+    "mill": _mill,
     "order": _order,
     "plausibility": _plausibility,
     "presence": _presence,

@@ -12,6 +12,7 @@ from formulint.kinds.exposure import Exposure
 from formulint.kinds.hazard import Hazard
 from formulint.kinds.limit import Limit
 from formulint.kinds.market import Market
+from formulint.kinds.mill import Mill
 from formulint.kinds.order import Order
 from formulint.kinds.plausibility import Plausibility
 from formulint.kinds.presence import Presence
@@ -20,7 +21,7 @@ from formulint.kinds.sheet import Sheet
 from formulint.kinds.step import Step
 from formulint.kinds.warmth import Warmth
 
-AnyRule = Closure | Compatibility | Completeness | Dose | Entry | Evidence | Exposure | Hazard | Limit | Market | Order | Plausibility | Presence | Register | Sheet | Step | Warmth
+AnyRule = Closure | Compatibility | Completeness | Dose | Entry | Evidence | Exposure | Hazard | Limit | Market | Mill | Order | Plausibility | Presence | Register | Sheet | Step | Warmth
 
 KINDS: dict[str, type[AnyRule]] = {
     "closure": Closure,
@@ -33,6 +34,7 @@ KINDS: dict[str, type[AnyRule]] = {
     "hazard": Hazard,
     "limit": Limit,
     "market": Market,
+    "mill": Mill,
     "order": Order,
     "plausibility": Plausibility,
     "presence": Presence,
