@@ -14,6 +14,7 @@ from formulint.concession import Concession
 from formulint.errors import Misread
 from formulint.finding import Fault, Finding, Grant, KeyPath, Level, Measured, Place, Source
 from formulint.kinds.closure import Closure
+from formulint.kinds.evidence import Evidence
 from formulint.properties import dimension_of
 from formulint.quantity import read
 from formulint.settings_check import hint
@@ -218,14 +219,32 @@ class Leave:
     def _of_file(self, one: Concession, name: str, judged: set[str]) -> Iterator[Finding]:
         code = one.formula or one.material or ""
         troubles = self._troubles[name]
-        if not troubles and code in judged and name not in self._used:
-            needless: Trouble = ("concession/needed", ("rule",), f"{one.code} lets nothing stand: {one.rule} finds nothing in {one.subject}", "delete this file")
-            troubles = [self._short.get(name, needless)]
+        if not troubles and code in judged and name not in self._used and not self._of_results(one.rule):
+            troubles = [self._unused(one, name)]
         material = self.catalog.find_material(one.material or "")
         for rule, keys, words, helps in troubles:
             if rule in MALFORMED or rule == "concession/known-record" or code in judged:
                 fault = Fault(Place(name, keys), words, helps, related=() if material is None else (Place(material.name),))
                 yield _finding(rule, fault, one.formula or "", one.material or "")
+
+    def unneeded(self, codes: Iterable[str]) -> Iterator[Finding]:
+        """Concessions for what results show of formulas, that let nothing stand; asked when the results of ``codes`` are judged, which is after all else."""
+        judged = set(codes)
+        for file in self.files[:MOST]:
+            one, name = file.record, file.name
+            if one is not None and one.formula in judged and self._of_results(one.rule) and not self._troubles[name] and name not in self._used:
+                rule, keys, words, helps = self._unused(one, name)
+                yield _finding(rule, Fault(Place(name, keys), words, helps), one.formula or "")
+
+    def _unused(self, one: Concession, name: str) -> Trouble:
+        """That a concession lets nothing stand, or why not what was found."""
+        needless: Trouble = ("concession/needed", ("rule",), f"{one.code} lets nothing stand: {one.rule} finds nothing in {one.subject}", "delete this file")
+        return self._short.get(name, needless)
+
+    def _of_results(self, rule: str) -> bool:
+        """True for rules about results, which are judged apart, and not in every run."""
+        entry = self.catalog.rulebook.by_id().get(rule)
+        return entry is not None and isinstance(entry.rule, Evidence)
 
     def _mended(self, judged: set[str], whole: bool) -> Iterator[Finding]:
         lines = (line for key, line in self._lines.items() if self._met[key] < line.count)

@@ -44,7 +44,9 @@ def findings(judge: Judge, scope: Scope) -> tuple[Finding, ...]:
         file = catalog.find_formula(code)
         if file is not None and file.record is not None:
             found += _shown(judge, file, file.record, kept.get(code, []), code in scope.proved)
-    return tuple(dict.fromkeys(found if judge.leave is None else judge.leave.over(iter(found))))
+    if judge.leave is None:
+        return tuple(dict.fromkeys(found))
+    return tuple(dict.fromkeys((*judge.leave.over(iter(found)), *judge.leave.unneeded(codes))))
 
 
 # --- what they show ----------------------------------------------------------------------------------------------

@@ -81,7 +81,7 @@ class Retouch:
         if not self.off or document is None:
             return
         found = 0
-        for option in nsmallest(MOST_JUDGED, self._options(), key=lambda one: (one.size, one.spot, one.material)):
+        for option in nsmallest(MOST_JUDGED, self._options(), key=lambda one: (self._drains(one), one.size, one.spot, one.material)):
             after = self._after(option)
             if not self._keeps_windows(option, after):
                 continue
@@ -96,6 +96,13 @@ class Retouch:
                 found += 1
                 if found == MOST_SHOWN:
                     return
+
+    def _drains(self, option: Option) -> bool:
+        """True where a sheet would be closed with less of what makes the paint: water first, nobody fills a tank with latex."""
+        if self.goal.aim is None or not option.size:
+            return False
+        stock = self.subject.stocks.get(self.formula.stage[option.spot[0]].additions[option.spot[1]].material or "")
+        return stock is None or "water" not in stock.material.functions
 
     def _options(self) -> Iterator[Option]:
         if self.goal.aim is not None:

@@ -21,6 +21,7 @@ MIXED_UP = {"kg": ("lb", "L", "g"), "lb": ("kg", "gal"), "gal": ("lb",), "L": ("
 """Units that are typed for each other."""
 FEWEST = 2  # lines that agree on a unit before another one stands out
 NEARLY = 0.005  # relative: so near to a known ratio two states of a line have to stand
+PIGMENTS = {"white-pigment", "colored-pigment", "extender"}
 ALIKE = 0.01  # relative: a line of water is as much as another brings; our own choice
 
 
@@ -29,7 +30,10 @@ Reading = tuple[Quantity, str]
 
 
 class Slip(Struct, frozen=True):
-    """A line with what is written, what would close the sheet, the sum that it would come to [kg, L or share], and how so in words."""
+    """A line with what is written, what would close the sheet, the sum that it would come to [kg, L or share], and how so in words.
+
+    ``with_``: another line that goes with it, as the water that a slurry brings.
+    """
 
     keys: KeyPath
     code: str
@@ -37,15 +41,19 @@ class Slip(Struct, frozen=True):
     meant: Quantity
     total: float
     why: str = ""
+    with_: Slip | None = None
 
     @property
     def words(self) -> str:
         """What would close the sheet, and how so."""
         change = f"{self.meant} of {self.code} instead of {self.written}" if self.meant.value else f"leaving out {self.written} of {self.code}"
-        return f"{change} ({self.why})" if self.why else change
+        change = f"{change} ({self.why})" if self.why else change
+        return f"{change} and {self.with_.words}" if self.with_ is not None else change
 
     def undone(self, formula: Formula) -> Formula:
         """The formula with the line as it may have been meant."""
+        if self.with_ is not None:
+            formula = self.with_.undone(formula)
         _, stage, _, at = self.keys
         stages = list(formula.stage)
         additions = list(stages[int(stage)].additions)
@@ -104,7 +112,40 @@ def closing(formula: Formula, resolved: Resolved, materials: Mapping[str, Materi
             change = _change(lines[keys], amount, meant, kind)
             if change is not None and abs(now + change - whole) <= within * whole:
                 found.append(Slip(keys, code, amount, meant, now + change, why))
+        if kind == "volume":
+            found += (one for one in _as_dry(Slip(keys, code, amount, amount, now), lines, fixed, materials) if abs(one.total - whole) <= within * whole)
     return tuple(found)
+
+
+def _as_dry(line: Slip, lines: Mapping[KeyPath, Line], fixed: Mapping[KeyPath, tuple[str, Quantity]], materials: Mapping[str, Material]) -> Iterator[Slip]:
+    """A pigment slurry at the amount of its dry pigment, and the water that it brings not taken out of a line of water."""
+    own = materials.get(line.code)
+    share = None if own is None or own.form != "slurry" or not PIGMENTS & set(own.functions) else own.pigment or own.nonvolatile
+    if share is None or share.lo != share.hi or not 0.0 < share.lo.base < 1.0 or line.written.unit.dimension != "mass":
+        return
+    meant = _near(line.written.value / share.lo.base, line.written)
+    more = None if meant is None else _change(lines[line.keys], line.written, meant, "volume")
+    if meant is None or more is None:
+        return
+    for keys, (code, amount) in fixed.items():
+        wet = materials.get(code)
+        if wet is None or "water" not in wet.functions or amount.unit.symbol != meant.unit.symbol:
+            continue
+        brought = meant.value - line.written.value
+        left = _near(amount.value - brought, amount)
+        less = None if left is None or left.value <= 0 else _change(lines[keys], amount, left, "volume")
+        if left is not None and less is not None:
+            why = f"it holds {share.text} of pigment, so {line.written} is what the dry grade would be"
+            water = Slip(keys, code, amount, left, 0.0, f"the slurry brings {brought:.{max(line.written.decimals, 1)}f} {line.written.spelled} of it")
+            yield Slip(line.keys, line.code, line.written, meant, line.total + more + less, why, water)
+
+
+def _near(number: float, like: Quantity) -> Quantity | None:
+    """A number as an amount in the unit and the digits of another; None where nobody writes such a figure."""
+    try:
+        return read(f"{number:.{max(like.decimals, 1)}f} {like.spelled}", Amount.dimensions)
+    except Misread:
+        return None
 
 
 def slipped(before: Quantity, after: Quantity, material: Material | None) -> str:

@@ -117,7 +117,8 @@ def _with_slip(finding: Finding, subject: FormulaSubject, findings: Sequence[Fin
 
 def _tried(slip: Slip, whole: float, formula: Formula, findings: Sequence[Finding], judged: Judged) -> Explained | None:
     """What becomes of the findings when a line is read otherwise; None where it does not close."""
-    before, after = Counter(map(_key, findings)), Counter(map(_key, judged(slip.undone(formula))))
+    weightiest = sorted(findings, key=lambda one: -one.level)  # what is told of them begins with what stops
+    before, after = Counter(map(_key, weightiest)), Counter(map(_key, judged(slip.undone(formula))))
     if any(rule == BATCH for rule, *_ in after):
         return None
     kept = before - after

@@ -279,11 +279,27 @@ def _exposure(table: Table) -> Iterator[tuple[str, Table]]:
     yield "steps of another kind", _with(table, ("steps",), ["mix"])
 
 
+def _mill(table: Table) -> Iterator[tuple[str, Table]]:
+    yield from _bounds(table)
+    yield from _narrower(table, ("of",))
+
+
+def _warmth(table: Table) -> Iterator[tuple[str, Table]]:
+    yield from _narrower(table, ("of",))
+    for moved in _one_digit(table["max"]):
+        yield f"max {table['max']} -> {moved}", _with(table, ("max",), moved)
+
+
 def _sheet(table: Table) -> Iterator[tuple[str, Table]]:
     yield from _others(table, "check", ("twice", "unit-apart", "note"))
     if "least" in table:
         for moved in _one_digit(table["least"]):
             yield f"least {table['least']} -> {moved}", _with(table, ("least",), moved)
+
+
+def _entry(table: Table) -> Iterator[tuple[str, Table]]:
+    for at, cas in enumerate(table["by"]):
+        yield f"by without {cas}", _with(table, ("by", at), None)
 
 
 def _hazard(table: Table) -> Iterator[tuple[str, Table]]:
@@ -310,15 +326,18 @@ OPERATORS: dict[str, Callable[[Table], Iterator[tuple[str, Table]]]] = {
     "compatibility": _compatibility,
     "completeness": _completeness,
     "dose": _dose,
+    "entry": _entry,
     "evidence": _evidence,
     "exposure": _exposure,
     "hazard": _hazard,
     "limit": _limit,
     "market": _market,
+    "mill": _mill,
     "order": _order,
     "plausibility": _plausibility,
     "presence": _presence,
     "register": _register,
     "sheet": _sheet,
     "step": _step,
+    "warmth": _warmth,
 }

@@ -7,7 +7,7 @@ says otherwise, nothing is written.
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -151,7 +151,7 @@ def _headed(head: Fields, key: str, word: object) -> Fields:
 def probes_of(rule: str, table: Table) -> Iterator[Sought]:
     """The probes of a rule."""
     kind = {"plausibility": _plausibility, "completeness": _completeness, "dose": _dose, "order": _order,
-            "compatibility": _compatibility, "presence": _presence, "step": _step}.get(table["kind"])  # fmt: skip
+            "compatibility": _compatibility, "entry": _entry, "presence": _presence, "step": _step, "warmth": _warmth}.get(table["kind"])  # fmt: skip
     if kind is not None and table.get("window") != "supplier":
         for probe, speaks in kind(table):
             yield replace(probe, rule=rule), speaks
@@ -246,9 +246,9 @@ def _compatibility(table: Table) -> Iterator[Sought]:
     head = _head(table.get("where", {}))
     inside = {"min": half_a_digit(table["ph"]["min"])[2]} if "min" in table.get("ph", {}) else {"max": half_a_digit(table["ph"]["max"])[1]} if "ph" in table else {}
 
-    def sheet(what: str, ones: Fields, others: Fields | None, more: Fields = head, kg: str = "5", ph: Table = inside) -> Probe:
+    def sheet(what: str, ones: Fields, others: Fields | None, more: Fields = head, kg: str = "5", ph: Table = inside, wet: Sequence[str] = ()) -> Probe:
         asked: Fields = {"tests": {"ph": {"method": "ASTM E70", **ph}}} if ph else {}
-        lines: list[str | Fields] = [f"ONE {kg} kg", *(["OTHER 5 kg"] if others is not None else []), *FILL]
+        lines: list[str | Fields] = [f"ONE {kg} kg", *(["OTHER 5 kg"] if others is not None else []), *wet, *FILL]
         return Probe("", what, head={**more, **asked}, lines=lines, materials={"ONE": ones, **({"OTHER": others} if others is not None else {})})
 
     beside = _first(other) if other is not None else None
@@ -268,6 +268,9 @@ def _compatibility(table: Table) -> Iterator[Sought]:
         strength = CAS_SHARE if "component" in _first(one) else Decimal(1)
         for amount, words in ((Decimal(number), "at"), (Decimal(number) - step, "half a digit below")):
             yield sheet(f"{words} least {table['least']}", _first(one), beside, kg=f"{(amount * share / strength).normalize():f}"), words == "at"
+        if strength is CAS_SHARE:  # the film is a fifth of such a paint
+            kg = f"{(amount * share / strength).normalize():f}"
+            yield sheet(f"half a digit below least {table['least']}, in much water", _first(one), beside, kg=kg, wet=["WATER 80 kg"]), table.get("on") == "film"
     for end, bound in table.get("ph", {}).items():
         # The sheet asks for a window of its own, from the bound on or up to it: that touches; half a digit short of it does not.
         far = half_a_digit(bound)[1 if end == "min" else 2]
@@ -276,6 +279,23 @@ def _compatibility(table: Table) -> Iterator[Sought]:
         yield sheet(f"pH asked for: half a digit short of {bound}", _first(one), beside, ph={"min": far, "max": far}), False
     if "ph" in table:
         yield sheet("no pH asked for", _first(one), beside, ph={}), None
+
+
+def _entry(table: Table) -> Iterator[Sought]:
+    """Substances without any class, which none that is listed is; about one, other paints."""
+
+    def sheet(what: str, cas: str, more: Fields, **said: object) -> Probe:
+        component = [{"name": "stuff", "cas": cas, "share": "10 %", **said}]
+        return Probe("", what, head=more, lines=["ONE 1 kg", *FILL], materials={"ONE": {"component": component}})
+
+    head = _head(table["where"])
+    for cas in table["by"]:
+        yield sheet(f"by: {cas}", cas, head, hazards=[]), True
+    yield sheet("a substance that is not listed", "57-55-6", head, hazards=[]), False
+    yield sheet("a record without hazards", table["by"][0], head), False
+    for what, more, about in heads(table):
+        if what:
+            yield sheet(what, table["by"][0], more, hazards=[]), about
 
 
 def _presence(table: Table) -> Iterator[Sought]:
@@ -319,6 +339,20 @@ def _step(table: Table) -> Iterator[Sought]:
 
 
 # ---------------------------------------------------------------- writing
+
+
+def _warmth(table: Table) -> Iterator[Sought]:
+    of = table["of"]
+
+    def sheet(what: str, fields: Fields, warm: str) -> Probe:
+        work: Fields = {"step": "disperse", "temperature": {"max": warm}}
+        return Probe("", what, lines=["CHALK 40 kg", work, "letdown", "ONE 5 kg", *FILL], materials={"ONE": fields})
+
+    _, short, over = half_a_digit(table["max"])
+    for what, fields in variants(of):
+        yield sheet(f"of: {what}", fields, over), holds(of, {**NEUTRAL, **fields})
+    yield sheet(f"at {table['max']}", _first(of), table["max"]), False
+    yield sheet(f"at {short}", _first(of), short), False
 
 
 def made() -> Iterator[tuple[str, list[Probe]]]:

@@ -298,6 +298,21 @@ def test_what_must_be_proved_is_an_error(row: dict[str, object], of: dict[str, s
     assert said(catalog, replace(everything(catalog), proved=frozenset({"T-1"}))) == [(finding[0], "error", kind)]
 
 
+LEAVE = 'code = "C-001"\nrule = "results/within-limits"\nformula = "T-1"\nrevision = 1\nreason = "old gauge"\napproved_by = "lab@example.org"\nexpires = 2026-12-31\n'
+LAB = {**SETTINGS, "approvers": {"formula": ["lab@example.org"]}}
+
+
+@pytest.mark.parametrize(("value", "needed"), [("9", True), ("2", False)], ids=["outside", "inside"])
+def test_a_concession_for_a_result_is_needed_only_where_the_result_is_outside(value: str, needed: bool) -> None:
+    paint = sheet(ONE, state="production")
+    file = rows("T-1-r1", "T-1", prints(works(paint)), {**GOOD, "value": value})
+    catalog = works(paint, {"results/T-1-r1.toml": file, "concessions/C-001.toml": LEAVE}, LAB)
+    judge, scope = Judge(catalog), everything(catalog)
+    spoken = {one.rule for one in (*judge.findings(scope), *(one for one in findings(judge, scope) if not one.granted))}
+    assert ("concession/needed" not in spoken) == needed
+    assert "results/within-limits" not in spoken
+
+
 def test_a_rule_of_the_house_says_how_long_a_result_counts() -> None:
     house = MEAN.replace("mean = true", 'max_age = "30 d"').replace("within-limits", "not-too-old")
     assert said(measured(sheet(ONE), GOOD, house=house)) == [("results/too-old", "warning", "open")]

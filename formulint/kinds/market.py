@@ -202,7 +202,9 @@ class Market(Rule, frozen=True, cache_hash=True, kw_only=True, tag="market", tag
                 continue
             place = Place(subject.path, ("category", self.id) if self.id in formula.category else ("markets",))
             look = units_of(name, subject.units, subject.currency)
-            title = f"{title_of(name)} ({self.id}, {row.name}{words})"
+            claimed = formula.category.get(self.id, "")
+            several = f", the strictest of {len(claimed)} that it claims" if not isinstance(claimed, str) and len(claimed) > 1 else ""
+            title = f"{title_of(name)} ({self.id}, {row.name}{several}{words})"
             for fault in judge_bounds(title, evaluation.value(name), bounds, look, place, subject.sharpen(self._measure(row, name))):
                 checked = row.checked
                 if doubtful and outcome(subject.evaluation.value(name), *bounds)[0] != "fail":
