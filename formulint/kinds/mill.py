@@ -1,17 +1,19 @@
 """How a grind is loaded and how its disc runs: the mill base at the moment of dispersing, the disc in the tank that the sheet names."""
 
 from collections.abc import Iterator
+from functools import cache
+from math import inf
 from typing import Literal
 
 from formulint.amounts import over, sums
 from formulint.content import Gap, Value, joined
 from formulint.errors import Misread
-from formulint.finding import Fault, Place
+from formulint.finding import Fault, KeyPath, Place
 from formulint.formula import Process
 from formulint.rule import Pick, Rule
 from formulint.science import machine
 from formulint.subject import FormulaSubject
-from formulint.verdict import judge_bounds, read_bounds, refuse_crossed, title_of, units_of
+from formulint.verdict import CLOSE, judge_bounds, read_bounds, refuse_crossed, title_of, units_of
 from formulint.vessels import Running, running
 from formulint.wording import pick_words, window
 
@@ -35,10 +37,19 @@ class Mill(Rule, frozen=True, kw_only=True, tag="mill", tag_field="kind"):
         """What is ground."""
         return (self.of,)
 
+    def plainly_holds(self, subject: FormulaSubject) -> bool:
+        """True where nothing is dispersed, or no tank has a record; of a mill base, where all that went in by then is well inside the window."""
+        steps = [work.keys for work in subject.work if work.asks.step == "disperse"]
+        if not steps:
+            return True
+        if self.figure != "nonvolatile_mass":
+            return next(subject.evaluation.around.mills(), None) is None
+        low, high = _well_inside(self.min, self.max)
+        shares = [_charged_by(subject, keys) for keys in steps]
+        return all(share is not None and low <= share <= high for share in shares)
+
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for each dispersing outside the window."""
-        if not any(work.asks.step == "disperse" for work in subject.work):
-            return
         for step, value in self._values(subject):
             if value is None or isinstance(value, Gap):
                 continue
@@ -86,6 +97,34 @@ class Mill(Rule, frozen=True, kw_only=True, tag="mill", tag_field="kind"):
             refuse_crossed(*read_bounds(self.figure, self.min, self.max, Place("")))
         except Misread as error:
             yield Misread(error.message, error.remedy, error.at or ("figure",))
+
+
+@cache
+def _well_inside(least: str | None, most: str | None) -> tuple[float, float]:
+    """The window of a share, by so much narrower as floats may lose."""
+    low, high = read_bounds("nonvolatile_mass", least, most, Place(""))
+    return (-inf if low is None else low.base * (1 + CLOSE), inf if high is None else high.base * (1 - CLOSE))
+
+
+def _charged_by(subject: FormulaSubject, keys: KeyPath) -> float | None:
+    """The nonvolatile share by mass of all that was charged before a step; None where that may not be all there is in its vessel."""
+    stages = subject.formula.stage[: int(keys[1]) + 1]
+    poured = {line.stage for stage in subject.formula.stage for line in stage.additions}
+    if any(line.stage is not None for stage in stages for line in stage.additions) or any(stage.name in poured for stage in stages[:-1]):
+        return None
+    if len({stage.vessel for stage in stages}) > 1:
+        return None
+    until = (int(keys[1]), int(keys[3]) if len(keys) > 3 else len(stages[-1].additions))
+    supply, mass, solids = subject.evaluation.around.supply, 0.0, 0.0
+    for line in subject.resolved.lines:
+        if (line.stage, line.at) < until:
+            brought = supply(line.code)
+            share = None if brought is None else brought.columns.get("nonvolatile_mass")
+            if not isinstance(line.kg, float) or not isinstance(share, float):
+                return None
+            mass += line.kg
+            solids += line.kg * share
+    return solids / mass if mass > 0 else None
 
 
 def _solids(subject: FormulaSubject, step: Running) -> Value | None:
