@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from repos import FIRST_DAY, IDENTITY
-from signing import Keys
+from signing import House, Keys, signed_house
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -35,3 +35,29 @@ def surroundings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 def keys(tmp_path_factory: pytest.TempPathFactory) -> Keys:
     """Private keys of the people of a house, made once."""
     return Keys(tmp_path_factory.mktemp("keys"))
+
+
+@pytest.fixture(scope="session")
+def first_house(tmp_path_factory: pytest.TempPathFactory, keys: Keys) -> House:
+    """A house whose approvals are signed, made once; never changed."""
+    return signed_house(tmp_path_factory.mktemp("first") / "house", keys)
+
+
+@pytest.fixture(scope="session")
+def first_released(tmp_path_factory: pytest.TempPathFactory, first_house: House) -> House:
+    """The same with T-101 on record and committed, made once; never changed."""
+    made = first_house.copied(tmp_path_factory.mktemp("released") / "house")
+    made.on_record()
+    return made
+
+
+@pytest.fixture
+def house(tmp_path: Path, first_house: House) -> House:
+    """A house whose approvals are signed, to be changed freely."""
+    return first_house.copied(tmp_path / "house")
+
+
+@pytest.fixture
+def released(tmp_path: Path, first_released: House) -> House:
+    """A house with T-101 on record and committed, to be changed freely."""
+    return first_released.copied(tmp_path / "released")

@@ -146,11 +146,11 @@ class Works:
 
 
 def ask(*words: str, how: str = "json") -> Answer:
-    """The command's answer, in this process."""
+    """The command's answer, in this process; ``how`` it is shown ("" for commands that have one way only)."""
     out, err = io.StringIO(), io.StringIO()
     try:
         with redirect_stdout(out), redirect_stderr(err):
-            status = main([*words, "--format", how])
+            status = main([*words, *(("--format", how) if how else ())])
     finally:
         gc.enable()
     return Answer(status, out.getvalue(), err.getvalue())
