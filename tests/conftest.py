@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,6 +10,18 @@ from pathlib import Path
 import pytest
 from repos import FIRST_DAY, IDENTITY
 from signing import House, Keys, signed_house
+
+
+def pytest_sessionstart() -> None:
+    """Collect no garbage while thousands of tests are found: all of it stays."""
+    gc.disable()
+
+
+def pytest_collection_finish() -> None:
+    """Let collections of garbage look only at what tests make: walking through all that was found costs a fifth of a test's time."""
+    gc.enable()
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.fixture(scope="session", autouse=True)
