@@ -7,23 +7,19 @@
 
 from __future__ import annotations
 
-import gc
-import io
 import json
 import os
 import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Mapping
-from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 from types import MappingProxyType
 from typing import NamedTuple
 
 from repos import Link, Repo, build
+from repository import here
 from story import files, replace
-
-from formulint.cli import main
 
 DAY = 86400
 START = 1768219200
@@ -147,13 +143,7 @@ class Works:
 
 def ask(*words: str, how: str = "json") -> Answer:
     """The command's answer, in this process; ``how`` it is shown ("" for commands that have one way only)."""
-    out, err = io.StringIO(), io.StringIO()
-    try:
-        with redirect_stdout(out), redirect_stderr(err):
-            status = main([*words, *(("--format", how) if how else ())])
-    finally:
-        gc.enable()
-    return Answer(status, out.getvalue(), err.getvalue())
+    return Answer(*here(*words, *(("--format", how) if how else ())))
 
 
 def process(
