@@ -42,7 +42,7 @@ def kept(repository: Repository, tip: str, folder: str) -> dict[str, Kept]:
         raise shallow("what became of the records")
     found: dict[str, Kept] = {}
     for one in repository.steps(repository.first_parents(tip)[::-1], folder):
-        step = Step(one.commit, _day(one.seconds), one.author.rpartition("<")[2].removesuffix(">"), one.subject)
+        step = Step(one.commit, day_of(one.seconds), one.author.rpartition("<")[2].removesuffix(">"), one.subject)
         for change in one.differences:
             name = change.name.removeprefix(folder)
             old = found.get(name)
