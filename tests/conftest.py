@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from proposals import Works, copied, works_in
 from repos import FIRST_DAY, IDENTITY
 from signing import House, Keys, signed_house
 
@@ -48,6 +49,18 @@ def surroundings(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 def keys(tmp_path_factory: pytest.TempPathFactory) -> Keys:
     """Private keys of the people of a house, made once."""
     return Keys(tmp_path_factory.mktemp("keys"))
+
+
+@pytest.fixture(scope="session")
+def first_works(tmp_path_factory: pytest.TempPathFactory) -> Works:
+    """A paint works, made once; never changed."""
+    return works_in(tmp_path_factory.mktemp("first") / "works")
+
+
+@pytest.fixture(scope="module")
+def works(tmp_path_factory: pytest.TempPathFactory, first_works: Works) -> Works:
+    """A works for questions that leave the repository as it is, but for more commits; one for the tests of a file."""
+    return copied(first_works, tmp_path_factory.mktemp("works") / "works")
 
 
 @pytest.fixture(scope="session")

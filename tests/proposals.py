@@ -56,6 +56,17 @@ additions = [
 [limits]
 water = { min = "90 %" }
 """
+CONCESSION = """\
+code = "C-001"
+rule = "own-limit/pvc-binder"
+formula = "T-101"
+revision = 1
+up_to = "60 %"
+reason = "old rutile is used up first"
+approved_by = "lab.manager@example.org"
+expires = 2026-02-28
+"""
+"""What the lab manager lets stand for a few weeks."""
 BENCH = "formulas/trials/T-900.toml"
 """A sheet on the bench, in a folder of its own."""
 

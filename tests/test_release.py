@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 import tomli
-from proposals import Edit, Edits, both
+from proposals import CONCESSION, Edit, Edits, both
 from repos import Repo
 from signing import (
     DAY,
@@ -114,16 +114,6 @@ def test_results_that_it_relies_on_are_on_record(house: House) -> None:
     assert "results/T-105-r1.toml" in {one.path for one in record.input}
 
 
-CONCESSION = """\
-code = "C-001"
-rule = "own-limit/pvc-binder"
-formula = "T-101"
-revision = 1
-up_to = "60 %"
-reason = "old rutile is used up first"
-approved_by = "lab.manager@example.org"
-expires = 2026-02-28
-"""
 TIGHT: Edits = {FLAT: replace('max = "59 %"', 'max = "55 %"')}
 
 
