@@ -11,7 +11,7 @@ from formulint.catalog import SETTINGS_FILE, Catalog, File
 from formulint.content import Value
 from formulint.equipment import Equipment
 from formulint.errors import UserError
-from formulint.finding import Finding, Level, Place
+from formulint.finding import Finding, Level
 from formulint.fingerprints import Digests, digests
 from formulint.formula import Formula
 from formulint.git import quoted

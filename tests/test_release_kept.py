@@ -175,7 +175,7 @@ def test_production_asks_for_an_approval_and_goes_in_with_one(house: House) -> N
 
 
 def test_the_gate_says_who_approved_and_by_which_key(house: House) -> None:
-    base, _, head = house.repo.head, house.commit({FLAT: RAISED}), house.repo.head
+    base, _, head = house.repo.head, house.commit({FLAT: SECOND}), house.repo.head
     house.approve()
     given = json.loads(gate(house, base, head).out)["approvals"]
     assert [(one["formula"], one["revision"], one["asked"], one["given"][0]["by"]) for one in given] == [("T-101", 2, True, MANAGER)]
@@ -186,7 +186,7 @@ def test_the_gate_says_who_approved_and_by_which_key(house: House) -> None:
 def test_the_gate_says_that_it_asked_nobody(tmp_path: Path, keys: Keys) -> None:
     house = signed_house(tmp_path / "house", keys, signers="")
     base = house.repo.head
-    head = house.commit({FLAT: RAISED})
+    head = house.commit({FLAT: SECOND})
     assert [one["asked"] for one in json.loads(gate(house, base, head).out)["approvals"]] == [False]
     page = house.ask("gate", "--base", base, "--head", head, how="markdown").out
     assert "no approval was asked for T-101 revision 2" in " ".join(page.replace("\\", "").split())
