@@ -90,7 +90,7 @@ def proposed(repository: Repository, tip: str, but: str) -> list[Step]:
     """The commits behind ``tip`` and not behind ``but`` (full ids), the newest first and without merges, each with the name of its author."""
     lines = asked(repository, "%H%x00%ct%x00%an%x00%s", (tip,), but, (), "--no-merges", f"--max-count={MOST}")
     parts = [line.split("\0", 3) for line in lines]
-    return [Step(commit, _day(seconds), author, subject) for commit, seconds, author, subject in parts]
+    return [Step(commit, day_of(seconds), author, subject) for commit, seconds, author, subject in parts]
 
 
 def came(repository: Repository, tip: str, names: Iterable[str]) -> Step | None:
