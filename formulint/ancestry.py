@@ -11,6 +11,7 @@ from formulint import plumbing
 from formulint.errors import UserError
 from formulint.git import REGULAR, Repository, quoted
 
+EPOCH = date(1970, 1, 1).toordinal()
 MERGES = (2, 38)  # the first git that writes a merge without a work tree
 
 
@@ -132,6 +133,11 @@ def parents(repository: Repository, commit: str) -> list[str]:
     return words[1:] if len(words) > 2 else []
 
 
+def day_of(seconds: str) -> date:
+    """The day (UTC) of a commit by its seconds since 1970, as git tells them; the first of January 1970 where they cannot be read."""
+    return date.fromordinal(EPOCH + (int(seconds) // 86400 if seconds.isdecimal() and len(seconds) < 12 else 0))
+
+
 def committed_on(repository: Repository, commit: str) -> date:
     """The day (UTC) on which a commit (full id) says that it was made.
 
@@ -142,7 +148,7 @@ def committed_on(repository: Repository, commit: str) -> date:
     """
     text = repository.git.run("rev-list", "--max-count=1", "--no-commit-header", "--format=%ct", commit).decode("ascii", "replace")
     try:
-        return date.fromordinal(date(1970, 1, 1).toordinal() + int(text) // 86400)
+        return date.fromordinal(EPOCH + int(text) // 86400)
     except (ValueError, OverflowError):
         raise UserError(f"commit {commit[:7]} has no date that can be read", "give a date with --today") from None
 

@@ -16,10 +16,10 @@ from typing import Literal
 from msgspec import Struct
 
 from formulint import chronicle
-from formulint.ancestry import shallow
+from formulint.ancestry import day_of, shallow
 from formulint.catalog import SETTINGS_FILE, Catalog
 from formulint.errors import UserError
-from formulint.fingerprints import Digests
+from formulint.fingerprints import Digests, short
 from formulint.git import Repository
 from formulint.released import Given
 from formulint.signature import Keys, Signature, Signed, keys, taken_apart, verified
@@ -173,13 +173,13 @@ def judged(
 def _other(named: What, what: What) -> str:
     for word in Digests.__struct_fields__:
         if getattr(named.digests, word) != getattr(what.digests, word):
-            return f"it approves {word} {getattr(named.digests, word)[:15]}, and that is {getattr(what.digests, word)[:15]} now"
+            return f"it approves {word} {short(getattr(named.digests, word))}, and that is {short(getattr(what.digests, word))} now"
     return ""
 
 
 def _judge(repository: Repository, offer: Offer, known: Keys, trust: Trust, latest: date) -> Given | str:
     kind, oid, signed = offer.kind, offer.oid, offer.signed
-    day = date.fromordinal(min(date(1970, 1, 1).toordinal() + signed.seconds // 86400, date.max.toordinal()))
+    day = day_of(str(signed.seconds))
     if day > latest:
         return f"it is dated {day}, after {latest}"
     if signed.merge:

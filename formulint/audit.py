@@ -65,7 +65,7 @@ class Since(Struct, frozen=True):
     steps: tuple[chronicle.Step, ...]
 
 
-class Standing(Struct, frozen=True):
+class ConcessionToday(Struct, frozen=True):
     """A concession and what becomes of it today: in force, needed no more, ended, or without effect for a reason."""
 
     file: str
@@ -170,7 +170,7 @@ def _behind(catalog: Catalog, code: str) -> tuple[str, ...]:
     return () if sheet is None else (*catalog.leaves(code), *digests(catalog, sheet)[1])
 
 
-def concessions(catalog: Catalog) -> list[Standing]:
+def concessions(catalog: Catalog) -> list[ConcessionToday]:
     """Every concession, what it lets stand today, and why it does not where it does not."""
     judge = Judge(catalog)
     found = judge.findings(everything(catalog))
@@ -181,7 +181,7 @@ def concessions(catalog: Catalog) -> list[Standing]:
         about = [one for one in found if one.fault.place.path == file.name]
         word = "lets a finding stand" if granted else about[0].fault.message if about else "lets nothing stand"
         reaches = tuple(sorted({code for one in granted if one.granted is not None for code in one.granted.reaches}))
-        told.append(Standing(file.name, record, word, reaches, granted))
+        told.append(ConcessionToday(file.name, record, word, reaches, granted))
     return sorted(told, key=lambda one: (date.max if one.record is None else one.record.expires, stem(one.file)))
 
 

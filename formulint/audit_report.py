@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from formulint import audit
 from formulint.approval import STATED
-from formulint.audit import Approved, Since, Standing, Valid
+from formulint.audit import Approved, ConcessionToday, Since, Valid
 from formulint.catalog import Catalog
 from formulint.changed import change_section
 from formulint.computed import lines_table
@@ -89,7 +89,7 @@ def of_since(catalog: Catalog, found: Since) -> Report:
     return _page(catalog, f"what changed in {found.code} since its last release", sections, closing)
 
 
-def of_concessions(catalog: Catalog, found: Sequence[Standing]) -> Report:
+def of_concessions(catalog: Catalog, found: Sequence[ConcessionToday]) -> Report:
     """What is conceded, why, by whom and until when."""
     rows = []
     for one in found:
@@ -142,7 +142,7 @@ def since_json(catalog: Catalog, found: Since) -> str:
     return _object(catalog, "changes", formula=found.code, released=plain(found.head), change=change, commits=steps)
 
 
-def concessions_json(catalog: Catalog, found: Sequence[Standing]) -> str:
+def concessions_json(catalog: Catalog, found: Sequence[ConcessionToday]) -> str:
     """The answer to ``concessions``."""
     listed = [
         {"path": one.file, "record": None if one.record is None else plain(one.record), "today": one.word, "acts": bool(one.findings), "reaches": list(one.reaches)}

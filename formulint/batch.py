@@ -11,7 +11,7 @@ from formulint.catalog import SETTINGS_FILE, Catalog, File
 from formulint.content import Value
 from formulint.equipment import Equipment
 from formulint.errors import UserError
-from formulint.finding import Finding, Level, Place
+from formulint.finding import Finding, Level
 from formulint.fingerprints import Digests, digests
 from formulint.formula import Formula
 from formulint.git import quoted
@@ -318,7 +318,7 @@ def bounds_by(applied: Iterable[Applied]) -> dict[str, tuple[Quantity | None, Qu
     """The narrowest bounds on each property."""
     found: dict[str, list[tuple[Quantity | None, Quantity | None]]] = {}
     for one in applied:
-        found.setdefault(one.property, []).append(read_bounds(one.property, one.min, one.max, Place("")))
+        found.setdefault(one.property, []).append(read_bounds(one.property, one.min, one.max))
     return {name: narrowest(pairs) for name, pairs in found.items()}
 
 

@@ -23,7 +23,7 @@ from formulint.quantity import in_unit, show, step_in
 from formulint.report import Cell, Located, Section, Table, Tone, counted
 from formulint.tests_due import remarks as due_words
 from formulint.units import unit_of
-from formulint.verdict import bare, bare_limits, shown, title_of, units_of, verdict_word
+from formulint.verdict import as_seen, bare, bare_limits, shown, title_of, units_of, verdict_word
 
 if TYPE_CHECKING:
     from formulint.picture import Picture
@@ -311,7 +311,7 @@ def digits_of(change: PropertyChange, unit: str, digits: int) -> int:
     """As many decimals as it takes for a change to show; one more where its rounded figure would contradict the others."""
     if not isinstance(change.before, float) or not isinstance(change.after, float):
         return digits
-    first, last = ((in_unit(one, unit) if unit else one) for one in (change.before, change.after))
+    first, last = (as_seen(one, unit) for one in (change.before, change.after))
     for more in range(digits, digits + 6):
         printed = round(round(last, more) - round(first, more), more)
         if printed == round(last - first, more) and (printed != 0 or abs(last - first) < 10**-8):
@@ -325,7 +325,7 @@ def delta_text(change: PropertyChange, unit: str, digits: int) -> str:
     """After less before, as both are printed."""
     if not isinstance(change.before, float) or not isinstance(change.after, float):
         return ""
-    first, last = ((in_unit(one, unit) if unit else one) for one in (change.before, change.after))
+    first, last = (as_seen(one, unit) for one in (change.before, change.after))
     return _signed(round(last, digits) - round(first, digits), digits)
 
 

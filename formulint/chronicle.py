@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from datetime import date, timedelta
+from datetime import date
 
 from msgspec import Struct
 
-from formulint.ancestry import shallow
+from formulint.ancestry import EPOCH, day_of, shallow
 from formulint.git import REGULAR, Repository
 
 MOST = 200  # commits that are told one by one
@@ -42,7 +42,7 @@ def kept(repository: Repository, tip: str, folder: str) -> dict[str, Kept]:
         raise shallow("what became of the records")
     found: dict[str, Kept] = {}
     for one in repository.steps(repository.first_parents(tip)[::-1], folder):
-        step = Step(one.commit, _day(one.seconds), one.author.rpartition("<")[2].removesuffix(">"), one.subject)
+        step = Step(one.commit, day_of(one.seconds), one.author.rpartition("<")[2].removesuffix(">"), one.subject)
         for change in one.differences:
             name = change.name.removeprefix(folder)
             old = found.get(name)
@@ -82,7 +82,7 @@ def steps(repository: Repository, tip: str, but: str | None, names: Iterable[str
     found = []
     for line in asked(repository, "%H%x00%ct%x00%ae%x00%s", (tip,), but, names, f"--max-count={MOST}"):
         commit, seconds, author, subject = line.split("\0", 3)
-        found.append(Step(commit, _day(seconds), author, subject))
+        found.append(Step(commit, day_of(seconds), author, subject))
     return found
 
 
@@ -90,7 +90,7 @@ def proposed(repository: Repository, tip: str, but: str) -> list[Step]:
     """The commits behind ``tip`` and not behind ``but`` (full ids), the newest first and without merges, each with the name of its author."""
     lines = asked(repository, "%H%x00%ct%x00%an%x00%s", (tip,), but, (), "--no-merges", f"--max-count={MOST}")
     parts = [line.split("\0", 3) for line in lines]
-    return [Step(commit, _day(seconds), author, subject) for commit, seconds, author, subject in parts]
+    return [Step(commit, day_of(seconds), author, subject) for commit, seconds, author, subject in parts]
 
 
 def came(repository: Repository, tip: str, names: Iterable[str]) -> Step | None:
@@ -101,7 +101,7 @@ def came(repository: Repository, tip: str, names: Iterable[str]) -> Step | None:
 
 def state_on(repository: Repository, tip: str, day: date) -> str | None:
     """The newest commit (full id) in the main line of ``tip`` that was made on a day or before; None where there is none."""
-    end = int((day - date(1970, 1, 1) + timedelta(days=1)).total_seconds()) - 1
+    end = (day.toordinal() - EPOCH + 1) * 86400 - 1
     found = asked(repository, "%H", (tip,), None, (), "--first-parent", "--max-count=1", f"--before={end}")
     return found[0] if found else None
 
@@ -111,13 +111,8 @@ def backwards(repository: Repository, tip: str, day: date) -> Step | None:
     later = False
     for line in reversed(asked(repository, "%H%x00%ct%x00%ae%x00%s", (tip,), None, (), "--first-parent")):
         commit, seconds, author, subject = line.split("\0", 3)
-        made = _day(seconds)
+        made = day_of(seconds)
         if later and made <= day:
             return Step(commit, made, author, subject)
         later = later or made > day
     return None
-
-
-def _day(seconds: str) -> date:
-    known = seconds.isdecimal() and len(seconds) < 12
-    return date.fromordinal(date(1970, 1, 1).toordinal() + int(seconds) // 86400) if known else date.min

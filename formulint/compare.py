@@ -20,11 +20,11 @@ from formulint.lines import LineChange, additions
 from formulint.making import of_making
 from formulint.material import Material
 from formulint.properties import BY_ID, DOSES, PROPERTIES, SUBSTANCE
-from formulint.quantity import Quantity, in_unit
+from formulint.quantity import Quantity
 from formulint.revision import of_change, slip_of
 from formulint.scope import preload
 from formulint.side import NONE, Side, bounds_of, side, verdict_of
-from formulint.verdict import units_of
+from formulint.verdict import as_seen, units_of
 
 
 class PropertyChange(Struct, frozen=True):
@@ -234,7 +234,7 @@ def _printed_moves(change: PropertyChange) -> bool:
     if isinstance(change.before, Gap) or isinstance(change.after, Gap):
         return isinstance(change.before, Gap) != isinstance(change.after, Gap)
     pairs = zip(ends(change.before), ends(change.after), strict=True)
-    seen = [(_seen(one, unit), _seen(other, unit)) for one, other in pairs]
+    seen = [(as_seen(one, unit), as_seen(other, unit)) for one, other in pairs]
     if unit == "ppm":
         return any(abs(one - other) >= _third_digit(max(one, other)) for one, other in seen)
     return any(abs(one - other) >= 10**-digits for one, other in seen)
@@ -243,10 +243,6 @@ def _printed_moves(change: PropertyChange) -> bool:
 def _third_digit(value: float) -> float:
     """One unit in the third significant digit."""
     return float(f"1e{int(f'{value:.2e}'.split('e')[1]) - 2}")
-
-
-def _seen(value: float, unit: str) -> float:
-    return in_unit(value, unit) if unit else value
 
 
 def _properties(old: Side | None, new: Side | None) -> Iterable[PropertyChange]:

@@ -8,6 +8,7 @@ from formulint import hazard_report
 from formulint.catalog import Catalog
 from formulint.changed import named
 from formulint.content import Gap, Value
+from formulint.fingerprints import short
 from formulint.pictured import MOST_PICTURED, not_pictured, of_side
 from formulint.properties import BY_ID
 from formulint.quantity import Quantity, show, step_in
@@ -127,7 +128,7 @@ def properties(
         remarks = [*filled(catalog, one), *(f"open because: {what}" for what in gaps), *told(causes(catalog, one))]
         remarks += [f"{BY_ID[name].title}: {BY_ID[name].estimate}" for name in one.values if name in BY_ID and BY_ID[name].estimate]
         remarks += hazard_report.remarks(classes)
-        remarks.append(f"composition {one.digests.composition[:15]}  making {one.digests.making[:15]}  data {one.digests.data[:15]}")
+        remarks.append(f"composition {short(one.digests.composition)}  making {short(one.digests.making)}  data {short(one.digests.data)}")
         drawn = of_side(catalog, one) if pictures and len(sections) < MOST_PICTURED else ()
         sections.append(Section(heading(catalog, one.formula.code), (), tuple(tables), tuple(remarks), pictures=drawn))
     closing = [f"{counted(len(sides), 'formula')} computed", *((words(catalog),) if scatter else ())]

@@ -199,7 +199,7 @@ def _of_limit(name: str, least: str | None, most: str | None) -> Said:
     """What is wrong with a limit as written; a house writes the same ones on many sheets."""
     empty = (((), f"the limit of {name} has neither min nor max", "write at least one of them"),) if least is None and most is None else ()
     try:
-        ends = read_bounds(name, least, most, Place(""))
+        ends = read_bounds(name, least, most)
     except Misread as error:
         return (*empty, (error.at, error.message, error.remedy or _hint(name, (*BY_ID, *DOSE_BY_ID))))
     return (*empty, *_crossed(name, *ends))

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from formulint.properties import BY_ID
-from formulint.quantity import in_unit, step_in
-from formulint.verdict import units_of
+from formulint.quantity import step_in
+from formulint.verdict import as_seen, units_of
 
 NOTHING = 1e-300
 
@@ -23,7 +23,7 @@ def unit_of(property_id: str, currency: str) -> str:
 def in_contract(property_id: str, value: float, currency: str) -> float:
     """A value in the unit of the machine contract."""
     unit, _ = units_of(property_id, "metric", currency)
-    return number(in_unit(value, unit) if unit else value)
+    return number(as_seen(value, unit))
 
 
 def step_in_contract(property_id: str, value: float, currency: str) -> float:

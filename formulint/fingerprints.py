@@ -17,6 +17,11 @@ class Digests(Struct, frozen=True):
     data: str
 
 
+def short(seal: str) -> str:
+    """A digest as people compare it: ``c1:1f0e3a9c42d7``."""
+    return seal[:15]
+
+
 class Prints:
     """The fingerprints of a formula in one state: each is worked out when it is asked for, and a comparison seldom asks for all.
 

@@ -16,7 +16,7 @@ from formulint.consistency import too_large
 from formulint.content import Gap, Value
 from formulint.errors import Misread
 from formulint.evaluate import Evaluation
-from formulint.finding import Finding, Level, Place
+from formulint.finding import Finding, Level
 from formulint.formula import beside, codes_in
 from formulint.judge import Judge
 from formulint.quantity import Quantity
@@ -277,7 +277,7 @@ class _Walk:
             sharp = subject.sharpen(measure_of(name))()
             value = value if sharp is None else sharp.value
         applied = [one for one in judge.bounds(subject, self._checks(subject)[1]) if one.property == name]
-        bounds = narrowest(read_bounds(name, one.min, one.max, Place("")) for one in applied)
+        bounds = narrowest(read_bounds(name, one.min, one.max) for one in applied)
         verdict = outcome(value, *bounds)[0] if bounds != NO_BOUNDS else "open" if isinstance(value, Gap) else ""
         kinds = {one.fault.kind for one in findings}
         recalled = verdict == "fail" and "review" in kinds and "fail" not in kinds

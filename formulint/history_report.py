@@ -10,9 +10,9 @@ from formulint.chart import Chart, drawable
 from formulint.content import Gap, Value
 from formulint.history import NO_BOUNDS, Crossing, History, Point
 from formulint.interval import ends
-from formulint.quantity import Quantity, in_unit
+from formulint.quantity import Quantity
 from formulint.report import CAUTION, Cell, Report, Section, Table, Tone, counted, heading
-from formulint.verdict import bare, bare_limits, shown, title_of, units_of, verdict_word
+from formulint.verdict import as_seen, bare, bare_limits, shown, title_of, units_of, verdict_word
 
 TONES: dict[str, Tone] = {"fail": "bad", "open": "warn", "review": "warn", "pass": "plain", "": "plain"}
 AUTHOR, LIMIT = 2, 5  # columns
@@ -100,7 +100,7 @@ def _verdict(point: Point, rule: str) -> str:
 def _delta(before: Point | None, after: Point, unit: str, digits: int) -> str:
     if before is None or not isinstance(before.value, float) or not isinstance(after.value, float):
         return ""
-    first, last = ((in_unit(one, unit) if unit else one) for one in (before.value, after.value))
+    first, last = (as_seen(one, unit) for one in (before.value, after.value))
     moved = round(round(last, digits) - round(first, digits), digits)
     return f"{moved:+.{digits}f}" if moved else ""
 
@@ -112,16 +112,12 @@ def _crossed(one: Crossing, unit: str, digits: int) -> str:
     who = f"{point.commit[:7]} of {told.date} by {told.author.partition(' <')[0]}"
     words = f"{who}: {one.rule} {word} to speak"
     if one.before is not None and point.value is not None and one.before.value is not None:
-        was, now = (_told(value, unit, digits) for value in (one.before.value, point.value))
+        was, now = (shown(value, unit, digits) for value in (one.before.value, point.value))
         limit = bare_limits(point.bounds, unit, digits)
         words += f" ({UNMOVED})" if one.before.value == point.value else f" ({was} -> {now}" + (f", limit {limit})" if limit else ")")
     elif one.began:
         words += f": {point.rules[one.rule]}"
     return words + ("" if one.before is not None else "; the history that is seen begins with it")
-
-
-def _told(value: Value, unit: str, digits: int) -> str:
-    return shown(value, unit, digits)
 
 
 def _lacks(found: History) -> Iterator[str]:
@@ -152,7 +148,7 @@ def _chart(found: History, what: str, unit: str, digits: int) -> Chart | None:
         what,
         tuple(_ends(point.value, unit) for point in points),
         tuple(point.verdict in ("fail", "review") for point in points),
-        tuple(in_unit(limit, unit) if unit else limit for limit in limits),
+        tuple(as_seen(limit, unit) for limit in limits),
         (str(points[0].told.date), str(points[-1].told.date)),
         digits,
         tuple((_end(point.bounds[0], unit), _end(point.bounds[1], unit)) for point in points),
@@ -161,7 +157,7 @@ def _chart(found: History, what: str, unit: str, digits: int) -> Chart | None:
 
 
 def _end(bound: Quantity | None, unit: str) -> float | None:
-    return None if bound is None else in_unit(bound.base, unit) if unit else bound.base
+    return None if bound is None else as_seen(bound.base, unit)
 
 
 def _ends(value: Value | None, unit: str) -> tuple[float, float] | None:
@@ -169,7 +165,7 @@ def _ends(value: Value | None, unit: str) -> tuple[float, float] | None:
         return None
     low, high = ends(value)
     high = low if high == inf else high
-    return (in_unit(low, unit), in_unit(high, unit)) if unit else (low, high)
+    return as_seen(low, unit), as_seen(high, unit)
 
 
 def data(catalog: Catalog, found: History) -> dict[str, object]:

@@ -78,7 +78,7 @@ class Judge:
 
     def findings(self, scope: Scope) -> tuple[Finding, ...]:
         """All findings of a scope, ordered by file, place, rule."""
-        found = [*self._snapshot(scope), *self._settings(), *self._house()]
+        found = [*self._snapshot(), *self._settings(), *self._house()]
         for name in scope.materials:
             found += self.material(self.catalog.material(name))
         for name in scope.formulas:
@@ -209,7 +209,7 @@ class Judge:
                 found += check.entry.rule.bounds(subject)
         for name, bounds in subject.formula.limits.items():
             try:
-                read_bounds(name, bounds.min, bounds.max, Place(subject.path))
+                read_bounds(name, bounds.min, bounds.max)
             except Misread:
                 continue  # a finding of its own says so
             found.append(Applied(name, bounds.min, bounds.max, "own limit"))
@@ -369,7 +369,7 @@ class Judge:
                     return Fault(Place(path, ("stage", i, "additions", j, "material")), words, helps)
         return Fault(Place(path, ("code",)), words, helps)
 
-    def _snapshot(self, scope: Scope) -> Iterator[Finding]:
+    def _snapshot(self) -> Iterator[Finding]:
         yield from (self._format("record/plain-file", fault, "", "") for fault in self.catalog.snapshot.faults_below((*self.catalog.settings.folders.all, STANDING_FILE)))
 
     def _settings(self) -> Iterator[Finding]:

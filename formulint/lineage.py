@@ -9,10 +9,9 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from formulint import git
+from formulint.ancestry import day_of
 from formulint.snapshot import Snapshot
 from formulint.source import Entry, Source
-
-EPOCH = date(1970, 1, 1).toordinal()
 
 
 class Told(Struct, frozen=True):
@@ -53,17 +52,12 @@ def _step(passage: git.Passage, root: str) -> Step:
     for one in passage.differences:
         name = one.name[len(root) :]
         changes[name] = Entry(name, one.new, one.new_mode) if one.new_mode in git.REGULAR else None
-    return Step(passage.commit, Told(_plain(passage.author), _day(passage.seconds), _plain(passage.subject)), changes)
+    return Step(passage.commit, Told(_plain(passage.author), day_of(passage.seconds), _plain(passage.subject)), changes)
 
 
 def _plain(text: str) -> str:
     """A text of a commit whose bytes may be of any encoding."""
     return text if text.isascii() else text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
-
-
-def _day(seconds: str) -> date:
-    """The day of the committer's clock, UTC; the first day that computers know where it cannot be read."""
-    return date.fromordinal(EPOCH + (int(seconds) // 86400 if seconds.isdigit() and len(seconds) < 12 else 0))
 
 
 def _has_parent(repository: git.Repository, commit: str) -> bool:

@@ -19,7 +19,7 @@ def broken(subject: FormulaSubject, code: str, level: Level, only: str = "") -> 
     """What breaks the limits that a sheet sets itself; of ``only`` one property, if it is given."""
     for name, bounds in subject.formula.limits.items():
         place = Place(subject.path, ("limits", name))
-        ends = read_bounds(name, bounds.min, bounds.max, place)
+        ends = read_bounds(name, bounds.min, bounds.max)
         value = value_of(name, subject)
         if only not in ("", name) or (isinstance(value, float) and outcome(value, *ends)[0] == "pass"):
             continue

@@ -13,7 +13,7 @@ from formulint.picture import Bar, Level, Levels, Numbers, Picture, Span, Stacks
 from formulint.properties import SUBSTANCE
 from formulint.quantity import in_unit
 from formulint.side import Side, bounds_of, verdict_of
-from formulint.verdict import bare, bare_limits, title_of, units_of, verdict_word
+from formulint.verdict import as_seen, bare, bare_limits, title_of, units_of, verdict_word
 
 MOST_PICTURED = 12  # formulas of one page: a page of hundreds would be too heavy for anybody
 MOST_TRACKS = 8  # values in one picture: more are no longer seen at a look
@@ -66,7 +66,7 @@ def _tracks(old: tuple[Catalog, Side] | None, new: tuple[Catalog, Side]) -> Iter
         after = _span(here.values[name], unit, digits)
         verdict = verdict_of(here, name)
         words = _worded(before, after, unit)
-        least, most = (None if one is None else _seen(one.base, unit) for one in bounds)
+        least, most = (None if one is None else as_seen(one.base, unit) for one in bounds)
         moved = before is not None and after is not None and before.text != after.text
         weight = (_WEIGHT.get(verdict, 3), not moved)
         found.append((weight, Track(label, before, after, least, most, words, verdict_word(verdict))))
@@ -87,7 +87,7 @@ def _span(value: Value | None, unit: str, digits: int) -> Span | None:
     if value is None or isinstance(value, Gap):
         return None
     low, high = ends(value)
-    return Span(_seen(low, unit), _seen(high, unit), bare(value, unit, digits))
+    return Span(as_seen(low, unit), as_seen(high, unit), bare(value, unit, digits))
 
 
 def _worded(before: Span | None, after: Span | None, unit: str) -> str:
@@ -95,10 +95,6 @@ def _worded(before: Span | None, after: Span | None, unit: str) -> str:
     if before is None or (after is not None and before.text == after.text):
         return now
     return f"{before.text} -> {now}"
-
-
-def _seen(value: float, unit: str) -> float:
-    return in_unit(value, unit) if unit else value
 
 
 # --- PVC against the critical PVC --------------------------------------------------------------------------------

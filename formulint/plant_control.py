@@ -11,7 +11,7 @@ from formulint.catalog import Catalog
 from formulint.change import Change
 from formulint.compare import FormulaChange
 from formulint.errors import Misread
-from formulint.finding import Place, Source
+from formulint.finding import Source
 from formulint.formula import Formula
 from formulint.quantity import in_unit
 from formulint.repeatability import scatter
@@ -88,7 +88,7 @@ def _window(formula: Formula, control: Control) -> float | None:
     own, spec = formula.limits.get(name), formula.tests.get(control.test)
     for least, most in ((own.min, own.max) if own else (None, None), (spec.min, spec.max) if spec else (None, None)):
         try:
-            low, high = read_bounds(name, least, most, Place(""))
+            low, high = read_bounds(name, least, most)
         except Misread:
             continue  # a finding of its own says so
         if low is not None and high is not None:

@@ -99,7 +99,7 @@ def prove(repository: Repository, state: Snapshot, asked: Asked, shipped: Shippe
     bearings = on_file(catalog, asked.code)
     findings += _results(catalog, one, bearings)
     trust = approval.trust_of(catalog)
-    heard = _heard(repository, one, held, asked, trust, state.root)
+    heard = _heard(repository, one, asked, trust, state.root)
     findings += [*unapproved(one.formula, one.file.name, trust, heard), *stated(one.formula, one.file.name, heard)]
     proof = Proof(catalog, asked.code, asked.commit, tuple(dict.fromkeys(findings)), heard, None)
     if proof.refused:
@@ -168,20 +168,15 @@ def unproved(bearings: Iterable[Bearing]) -> str:
     return f"not shown by results on file, which the settings do not require: {', '.join(names)}" if names else ""
 
 
-def _heard(repository: Repository, one: Side, held: dict[str, str], asked: Asked, trust: Trust, root: str) -> Heard:
+def _heard(repository: Repository, one: Side, asked: Asked, trust: Trust, root: str) -> Heard:
     if not trust.asked:
         return Heard((), ())
     what = What(one.formula.code, one.formula.revision, one.digests.whole)
-    codes = (one.formula.code, *blends_of(one))
+    codes = (one.formula.code, *sorted(one.blends))
     wrote = approval.authors(repository, root, codes, (asked.commit,), asked.since, trust)
     if asked.only is None:
         return approval.heard(repository, what, trust, (asked.commit,), wrote, asked.day)
     return approval.judged(repository, approval.objects(repository, asked.only), what, trust, wrote, asked.day)
-
-
-def blends_of(one: Side) -> tuple[str, ...]:
-    """Codes of the intermediates inside a formula."""
-    return tuple(sorted(one.blends))
 
 
 def unapproved(formula: Formula, path: str, trust: Trust, heard: Heard) -> Iterator[Finding]:
@@ -284,7 +279,7 @@ def _relied(bearing: Bearing) -> tuple[Relied, ...]:
 # --- which day, which commit -------------------------------------------------------------------------------------
 
 
-def dates(repository: Repository, state: Snapshot, asked: Asked, earlier: Iterable[tuple[str, date]]) -> Iterator[Finding]:
+def dates(repository: Repository, asked: Asked, earlier: Iterable[tuple[str, date]]) -> Iterator[Finding]:
     """What is odd about the day: a commit, or a release before this one, that is dated after it."""
     made = committed_on(repository, asked.commit)
     if made > asked.day:

@@ -9,7 +9,7 @@ import tomli
 from formulint.catalog import Catalog, stem
 from formulint.document import load
 from formulint.finding import Fault, Finding, Level, Place, Source
-from formulint.fingerprints import digests
+from formulint.fingerprints import digests, short
 from formulint.released import LISTS, Headed, ReleaseRecord, code_of, text_of
 from formulint.shape import read, read_table
 from formulint.snapshot import FileChange
@@ -116,11 +116,6 @@ def readable(catalog: Catalog, wanted: Iterable[str] = ()) -> Iterator[Finding]:
         trouble = whole(catalog, name)[1]
         if trouble:
             yield finding("record-kept", Place(name), f"{stem(name)} is no record of a release: {trouble}", UNTOUCHED)
-
-
-def short(seal: str) -> str:
-    """A digest as people compare it: ``c1:1f0e3a9c42d7``."""
-    return seal[:15]
 
 
 def of_commit(before: Catalog, after: Catalog, changes: Iterable[FileChange], formulas: Iterable[str]) -> Iterator[Finding]:

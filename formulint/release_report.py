@@ -92,8 +92,6 @@ def plain(record: Struct) -> object:
     return msgspec.to_builtins(record)
 
 
-
-
 # --- proved again ------------------------------------------------------------------------------------------------
 
 

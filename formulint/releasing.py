@@ -57,7 +57,7 @@ def release(folder: str, code: str, revision: str | None, today: date | None, ta
     since = None if sheet is None else Forerunners(repository, catalog).before(code, sheet.revision, commit)
     asked = Asked(code, commit, tree_of(repository, commit), day, since=since)
     proof = prove(repository, state, asked, shipped)
-    odd = [*dates(repository, state, asked, [(one.code, one.released_on) for one in earlier.values()]), *_order(catalog, code, last)]
+    odd = [*dates(repository, asked, [(one.code, one.released_on) for one in earlier.values()]), *_order(catalog, code, last)]
     proof = replace(proof, findings=(*proof.findings, *odd, *_to_come(code, day)))
     name = "" if sheet is None else f"{catalog.settings.folders.releases}/{code_of(code, sheet.revision)}.toml"
     if proof.refused or proof.record is None:

@@ -19,6 +19,7 @@ from formulint.ancestry import behind
 from formulint.catalog import Catalog, stem
 from formulint.chronicle import Kept, Step, kept
 from formulint.errors import UserError
+from formulint.fingerprints import short
 from formulint.forerunner import Forerunners
 from formulint.proof import Asked, Proof, dates, prove
 from formulint.released import Given, ReleaseRecord
@@ -117,7 +118,7 @@ def verify(shelf: Shelf, name: str, policy: Catalog | None = None) -> Verified:
         return Verified(code, name, record, (Trouble(1, f'the root lay in "{state.root or "."}", not in "{record.root or "."}"'),))
     troubles = [*_objects(repository, state, record), *([] if policy else _place(shelf, record, name)), *_tag(repository, record)]
     proof = prove(repository, state, asked, catalog.shipped, policy)
-    proof = replace(proof, findings=(*proof.findings, *dates(repository, state, asked, ())))
+    proof = replace(proof, findings=(*proof.findings, *dates(repository, asked, ())))
     troubles += _compared(record, proof, policy is None)
     return Verified(code, name, record, tuple(dict.fromkeys(troubles)), tuple(_notes(shelf, record, proof)))
 
@@ -207,7 +208,7 @@ def _compared(record: ReleaseRecord, proof: Proof, whole: bool) -> Iterator[Trou
     for name in record.digest.__struct_fields__:
         was, now = getattr(record.digest, name), getattr(again.digest, name)
         if was != now:
-            yield Trouble(1, f"{name} is on record as {recorded.short(was)} and is {recorded.short(now)}")
+            yield Trouble(1, f"{name} is on record as {short(was)} and is {short(now)}")
     if whole and record.approval != again.approval:
         yield Trouble(1, "the approvals on record are not those that their objects give")
     if (record.name, record.input) != (again.name, again.input):

@@ -14,13 +14,14 @@ from formulint.finding import Place
 from formulint.fingerprints import Digests, digests
 from formulint.formula import Formula, TestSpec
 from formulint.report import CAUTION, Cell, Report, Section, Table, Tone, counted, heading, title_line
+from formulint.standing import in_toml
 
 TONES: dict[str, Tone] = {"pass": "good", "fail": "bad", "open": "warn", "review": "warn"}
 COLUMNS = ("test", "asked", "measured", "on, by", "verdict", "why")
 PLAIN = "as asked"
 
 
-class Proof(Struct, frozen=True):
+class OnFile(Struct, frozen=True):
     """A formula with what is on file for each of its tests, and what it is known by."""
 
     formula: Formula
@@ -34,7 +35,7 @@ class Proof(Struct, frozen=True):
         return tuple(one for one in self.bearings if one.verdict != "pass")
 
 
-def proof(catalog: Catalog, code: str) -> Proof:
+def gathered(catalog: Catalog, code: str) -> OnFile:
     """What is on file for a formula.
 
     Raises
@@ -45,7 +46,7 @@ def proof(catalog: Catalog, code: str) -> Proof:
     file = catalog.find_formula(code)
     if file is None or file.record is None:
         raise UserError(f"{code} cannot be read as a formula", "formulint lint says what is wrong with it")
-    return Proof(file.record, file.name, digests(catalog, file.record)[0], on_file(catalog, code))
+    return OnFile(file.record, file.name, digests(catalog, file.record)[0], on_file(catalog, code))
 
 
 def asked_here(asked: TestSpec) -> str:
@@ -55,7 +56,7 @@ def asked_here(asked: TestSpec) -> str:
     return ", ".join(word for word in (asked_words(asked), asked.method, after, age) if word)
 
 
-def report(catalog: Catalog, found: Sequence[Proof]) -> Report:
+def report(catalog: Catalog, found: Sequence[OnFile]) -> Report:
     """The report: one table a formula, every row on file under its test."""
     sections = tuple(_section(catalog, one) for one in found)
     lacking = [one for one in found if one.lacking]
@@ -67,7 +68,7 @@ def report(catalog: Catalog, found: Sequence[Proof]) -> Report:
     return Report(title_line(catalog), (), sections, (*closing, CAUTION))
 
 
-def _section(catalog: Catalog, one: Proof) -> Section:
+def _section(catalog: Catalog, one: OnFile) -> Section:
     rows = tuple(row for bearing in one.bearings for row in _rows(bearing))
     remarks = [f"composition {one.digests.composition}", f"data {one.digests.data}", f"making {one.digests.making}"]
     remarks += [] if one.bearings else [f"{one.formula.code} asks for no test"]
@@ -96,12 +97,12 @@ def plain(one: Bearing | Reading) -> bool:
     return one.verdict == "pass" and one.reason.startswith(PLAIN) and "carried over" not in one.reason
 
 
-def objects(catalog: Catalog, found: Sequence[Proof]) -> dict[str, object]:
+def objects(catalog: Catalog, found: Sequence[OnFile]) -> dict[str, object]:
     """The ``results`` object."""
     return {"format": "formulint/results/1", "state": catalog.snapshot.label, "date": str(catalog.today), "formulas": [_object(catalog, one) for one in found]}
 
 
-def _object(catalog: Catalog, one: Proof) -> dict[str, object]:
+def _object(catalog: Catalog, one: OnFile) -> dict[str, object]:
     return {
         "code": one.formula.code,
         "revision": one.formula.revision,
@@ -129,7 +130,7 @@ def _test(catalog: Catalog, one: Bearing) -> dict[str, object]:
     }  # fmt: skip
 
 
-def blank(catalog: Catalog, one: Proof) -> str:
+def blank(catalog: Catalog, one: OnFile) -> str:
     """A file of results for what is missing, to be filled in; the values are left empty, so that none passes by itself."""
     code = f"{one.formula.code}-r{one.formula.revision}"
     lines = [
@@ -141,15 +142,8 @@ def blank(catalog: Catalog, one: Proof) -> str:
     ]
     for test in one.lacking:
         asked = test.asked
-        lines += ["", "[[result]]", f'test        = "{test.test}"  # {asked_words(asked)}', f"method      = {_text(asked.method)}", 'value       = ""']
+        lines += ["", "[[result]]", f'test        = "{test.test}"  # {asked_words(asked)}', f"method      = {in_toml(asked.method)}", 'value       = ""']
         lines += [f'after       = "{asked.after.text}"'] if asked.after is not None else []
-        lines += [f"condition   = {_text(asked.condition)}"] if asked.condition else []
+        lines += [f"condition   = {in_toml(asked.condition)}"] if asked.condition else []
         lines += [f"measured_on = {catalog.today}", 'by          = ""']
     return "\n".join(lines) + "\n"
-
-
-def _text(raw: str) -> str:
-    """A text in TOML."""
-    import json
-
-    return json.dumps(raw, ensure_ascii=True)

@@ -15,8 +15,6 @@ from formulint.material import Material
 from formulint.subject import FormulaSubject, MaterialSubject, RegisterSubject
 from formulint.vocabulary import Form, FormulaState, Function, MaterialState, ProductClass, StageKind
 
-OneOrMore = Annotated[tuple[str, ...], Meta(min_length=1)]
-
 
 class Where(Struct, frozen=True, forbid_unknown_fields=True, rename={"class_": "class"}):
     """Selects formulas: every key given must hold, by equality or membership; ``tint_base`` true means "is one"."""

@@ -85,7 +85,7 @@ def _block(cut: Cut, block: Block) -> Iterator[str]:
     if block.head is not None:
         yield ""
         yield from _comments(block.head.lead)
-        yield _with(_title(cut, block.head), block.head.trail)
+        yield _with(_title(block.head), block.head.trail)
     for piece in block.statements.values():
         yield from _comments(piece.lead)
         parts = cut.parts(piece.path) if piece.value.startswith("[") else None
@@ -103,7 +103,7 @@ def _block(cut: Cut, block: Block) -> Iterator[str]:
             yield _with(f"{_key(block, piece):<{KEY}} {_said(cut.data(piece.path))}", piece.trail)
 
 
-def _title(cut: Cut, head: Piece) -> str:
+def _title(head: Piece) -> str:
     """The words of a header, without its brackets and the number of the element."""
     return " ".join(_word(key) for key in head.path if isinstance(key, str))
 

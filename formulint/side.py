@@ -7,7 +7,7 @@ from msgspec import Struct
 from formulint.amounts import Line
 from formulint.catalog import Catalog, File
 from formulint.content import Value
-from formulint.finding import Finding, Place
+from formulint.finding import Finding
 from formulint.fingerprints import Prints
 from formulint.formula import Formula
 from formulint.judge import Judge
@@ -76,7 +76,7 @@ def _substance_names(subject: FormulaSubject) -> dict[str, str]:
 def bounds_of(one: Side | None, name: str) -> tuple[Quantity | None, Quantity | None]:
     """The narrowest bounds that anything puts on a property."""
     applied = [] if one is None else [bound for bound in one.bounds if bound.property == name]
-    return NONE if not applied else narrowest(read_bounds(name, bound.min, bound.max, Place("")) for bound in applied)
+    return NONE if not applied else narrowest(read_bounds(name, bound.min, bound.max) for bound in applied)
 
 
 def verdict_of(one: Side | None, name: str) -> str:

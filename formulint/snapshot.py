@@ -21,7 +21,6 @@ from formulint.source import Entry, Files, Objects, Source
 FoldersOf = Callable[[bytes], Sequence[str]]
 """Says from the bytes of the settings which folders count, relative to the root."""
 
-_POINTER = b"version https://git-lfs"
 _IRREGULAR = {
     worktree.LINK: ("is a symbolic link, not a file", "put the file itself there; links are never followed"),
     worktree.FOLDER: ("is a repository inside this one (a submodule), not a file", "keep the records here instead"),
@@ -237,17 +236,6 @@ def grep(state: Snapshot, texts: Iterable[str], folder: str) -> tuple[str, ...]:
     names = state.repository.holding(wanted, state.root + folder, state.commit)
     relative = (name[len(state.root) :] for name in names)
     return tuple(name for name in relative if name in state.entries)
-
-
-def is_pointer(raw: bytes) -> bool:
-    """True for the stand-in of a file that is kept outside git (LFS): it holds an address, not the record."""
-    return raw.startswith(_POINTER)
-
-
-def pointer_fault(name: str) -> Fault:
-    """What is said of such a stand-in."""
-    message = f"{quoted(name)} is a pointer to a file that is kept outside git (LFS)"
-    return Fault(Place(name), message, "keep records in git itself: git lfs untrack, then add the file again")
 
 
 def _assemble(rows: Sequence[git.Row], prefix: str, remedy: str) -> tuple[str, dict[str, Entry], tuple[Fault, ...]]:

@@ -16,7 +16,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from math import hypot, sqrt
-from typing import cast
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -130,7 +129,7 @@ def _moved(catalog: Catalog, subject: FormulaSubject, scatters: list[Scatter], w
                 numbers[key] = figure, number + Slope(0.0, tuple(sign * (at == other) for other in range(inputs)))
     changes: dict[str, dict[KeyPath, Figure]] = {}
     for (code, keys), (figure, number) in numbers.items():
-        changes.setdefault(code, {})[keys] = Varied(figure, cast(float, number))
+        changes.setdefault(code, {})[keys] = Varied(figure, number)  # type: ignore[arg-type]  # laws take it in place of a float
     varied = {code: catalog.made(with_figures(subject.stocks[code].material, found), subject.stocks[code].path) for code, found in changes.items()}
     supply = supplier(catalog, varied)
     resolved = resolve(subject.formula, subject.path, supply, subject.swap)

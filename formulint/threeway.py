@@ -268,8 +268,8 @@ class Merge:
         try:
             order: list[str | Fork] = interleave(*orders)
         except Torn:
-            order = self._torn(orders, rows, home)
-        order = [self._forked(one, home) if isinstance(one, Fork) else one for one in order]
+            order = self._torn(orders)
+        order = [self._forked(one) if isinstance(one, Fork) else one for one in order]
         if len(self.clashes) > before and not whole:
             del self.clashes[before:]
             raise Clash
@@ -300,7 +300,7 @@ class Merge:
             return None
         return self._present(name, pieces, lambda one: _row(self._piece(one, None)))
 
-    def _torn(self, orders: Sequence[Sequence[str]], rows: dict[str, _Row], home: str) -> list[str | Fork]:
+    def _torn(self, orders: Sequence[Sequence[str]]) -> list[str | Fork]:
         """Both orders as they are, between what comes first and last in both."""
         ours, theirs = orders[1], orders[2]
         first = 0
@@ -312,7 +312,7 @@ class Merge:
         middle = Fork(tuple(ours[first : len(ours) - last]), tuple(theirs[first : len(theirs) - last]))
         return [*ours[:first], middle, *ours[len(ours) - last :]]
 
-    def _forked(self, fork: Fork, home: str) -> Fork:
+    def _forked(self, fork: Fork) -> Fork:
         """A place where the sides want different lines or another order."""
         self.clashes.append((*fork.ours, *fork.theirs)[0])
         return fork

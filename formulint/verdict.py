@@ -238,7 +238,12 @@ def read_bound(text: str, dimension: str) -> Quantity:
     return read(text, (dimension,))
 
 
-def read_bounds(property_id: str, least: str | None, most: str | None, place: Place) -> tuple[Quantity | None, Quantity | None]:
+def as_seen(value: float, unit: str) -> float:
+    """A value in base units as people see it, in ``unit``; as it is where there is none."""
+    return in_unit(value, unit) if unit else value
+
+
+def read_bounds(property_id: str, least: str | None, most: str | None) -> tuple[Quantity | None, Quantity | None]:
     """Both bounds of a property as quantities.
 
     Raises

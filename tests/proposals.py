@@ -7,23 +7,19 @@
 
 from __future__ import annotations
 
-import gc
-import io
 import json
 import os
 import shutil
 import subprocess
 import sys
 from collections.abc import Callable, Mapping
-from contextlib import redirect_stderr, redirect_stdout
 from pathlib import Path
 from types import MappingProxyType
 from typing import NamedTuple
 
 from repos import Link, Repo, build
+from repository import here
 from story import files, replace
-
-from formulint.cli import main
 
 DAY = 86400
 START = 1768219200
@@ -60,6 +56,17 @@ additions = [
 [limits]
 water = { min = "90 %" }
 """
+CONCESSION = """\
+code = "C-001"
+rule = "own-limit/pvc-binder"
+formula = "T-101"
+revision = 1
+up_to = "60 %"
+reason = "old rutile is used up first"
+approved_by = "lab.manager@example.org"
+expires = 2026-02-28
+"""
+"""What the lab manager lets stand for a few weeks."""
 BENCH = "formulas/trials/T-900.toml"
 """A sheet on the bench, in a folder of its own."""
 
@@ -146,14 +153,8 @@ class Works:
 
 
 def ask(*words: str, how: str = "json") -> Answer:
-    """The command's answer, in this process."""
-    out, err = io.StringIO(), io.StringIO()
-    try:
-        with redirect_stdout(out), redirect_stderr(err):
-            status = main([*words, "--format", how])
-    finally:
-        gc.enable()
-    return Answer(status, out.getvalue(), err.getvalue())
+    """The command's answer, in this process; ``how`` it is shown ("" for commands that have one way only)."""
+    return Answer(*here(*words, *(("--format", how) if how else ())))
 
 
 def process(

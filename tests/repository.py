@@ -1,4 +1,4 @@
-"""A formula repository as plain files, written from Python values, and the command asked about it as a process.
+"""A formula repository as plain files, written from Python values, and the command asked about it, here or as a process.
 
 >>> write(tmp_path, {"format": 1}, {"RM-1": {"name": "water", ...}}, {"T-1": {"name": "white", "stage": [...], ...}})
 >>> ask(tmp_path, "lint", "--format", "json").results
@@ -6,14 +6,19 @@
 
 from __future__ import annotations
 
+import gc
 import json
 import subprocess
 import sys
 from collections.abc import Mapping
+from contextlib import redirect_stderr, redirect_stdout
 from datetime import date
 from functools import cached_property
+from io import StringIO
 from pathlib import Path
 from typing import NamedTuple
+
+from formulint.cli import main
 
 Json = None | bool | int | float | str | list["Json"] | dict[str, "Json"]
 Table = Mapping[str, object]
@@ -104,6 +109,17 @@ def run(folder: Path, *words: str) -> Answer:
     return Answer(done.returncode, done.stdout, done.stderr)
 
 
+def here(*words: str) -> Answer:
+    """The command, in this process."""
+    out, err = StringIO(), StringIO()
+    try:
+        with redirect_stdout(out), redirect_stderr(err):
+            status = main(list(words))
+    finally:
+        gc.enable()  # the command switches it off
+    return Answer(status, out.getvalue(), err.getvalue())
+
+
 def ask(folder: Path, *words: str, today: str = "2026-01-12") -> Report:
-    """The command's answer in JSON."""
-    return Report(run(folder, *words, "--today", today, "--format", "json"))
+    """The command's answer in JSON, in this process."""
+    return Report(here("-C", str(folder), *words, "--today", today, "--format", "json"))

@@ -1,6 +1,7 @@
 """A paint works whose approvals are signed: real keys, made in the test, and real tags and commits that they sign.
 
->>> house = signed_house(tmp_path, keys)                  # T-101 in production, the lab manager's key in the list of signers
+>>> house = signed_house(tmp_path, keys)                  # T-101 in production, the lab manager's key in the list of signers;
+>>>                                                       # the fixtures ``house`` and ``released`` are copies of one made once
 >>> house.approve("T-101")                                # by an annotated tag, signed by the lab manager
 >>> house.ask("release", "T-101", "--today", DAY).status
 """
@@ -10,18 +11,23 @@ from __future__ import annotations
 import json
 import os
 import subprocess
-import sys
 from collections.abc import Mapping
 from pathlib import Path
 from typing import NamedTuple
 
-from proposals import Answer, Edits, Works, ask, works_files, works_in
+from proposals import Answer, Edits, Works, ask, both, copied, works_files, works_in
 from repos import Repo
+from story import amount, replace
 
 MANAGER, CHEMIST, OFFICER, STRANGER = (f"{name}@example.org" for name in ("lab.manager", "a.chemist", "regulatory", "stranger"))
 DAY = "2026-01-20"
 NOON = "{}T12:00:00+00:00"
 FLAT, SETTINGS, SIGNERS = "formulas/T-101.toml", "formulint.toml", "approvers.signers"
+RECORD = "releases/T-101-r1.toml"
+SLIGHT = amount("RM-1901", "1.5 lb", "1.6 lb")
+"""Another paint, the same revision."""
+SECOND = both(replace("revision = 1", "revision = 2"), SLIGHT)
+"""The next revision of T-101."""
 
 
 class Keys(NamedTuple):
@@ -64,14 +70,19 @@ class House(NamedTuple):
         """Its repository."""
         return self.works.repo
 
+    def copied(self, folder: Path) -> House:
+        """The same house once more, to be changed freely."""
+        return House(copied(self.works, folder), self.keys)
+
     def ask(self, *words: str, how: str = "json") -> Answer:
-        """The command's answer, in this process."""
+        """The command's answer, in this process; ``how`` it is shown ("" for commands that have one way only)."""
         return ask("-C", str(self.repo), *words, how=how)
 
     def seals(self, code: str, at: str = "HEAD") -> str:
         """The words by which a formula is approved."""
-        call = (sys.executable, "-m", "formulint", "-C", str(self.repo), "approve", code, "--at", at)
-        return subprocess.run(call, capture_output=True, text=True, check=True).stdout
+        answer = self.ask("approve", code, "--at", at, how="")
+        assert answer.status == 0, answer.err
+        return answer.out
 
     def approve(self, code: str = "T-101", who: str = MANAGER, at: str = "HEAD", day: str = DAY, text: str = "", key: str | None = None, name: str = "") -> str:
         """An annotated tag that approves, signed by the key of ``key`` (default: of ``who``; "" for no signature); its id."""

@@ -62,11 +62,6 @@ def test_what_a_message_approves(text: str, found: list[What]) -> None:
 # --- who, by which key -------------------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def house(tmp_path: Path, keys: Keys) -> House:
-    return signed_house(tmp_path / "house", keys)
-
-
 def approved(answer: Answer) -> list[tuple[str, str]]:
     """Who approved what was released, and how."""
     assert answer.status == 0, answer.said

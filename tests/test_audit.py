@@ -8,25 +8,28 @@ from typing import Any
 
 import pytest
 from proposals import Answer, both
-from signing import CHEMIST, DAY, FLAT, MANAGER, OFFICER, STRANGER, House, Keys, lose, signed_house
+from signing import CHEMIST, DAY, FLAT, MANAGER, OFFICER, RECORD, SECOND, STRANGER, House, lose, untested
 from story import amount, replace
 
-RECORD = "releases/T-101-r1.toml"
-SECOND = both(replace("revision = 1", "revision = 2"), amount("RM-1901", "1.5 lb", "1.6 lb"))
 QUESTIONS = ("valid T-101 --on 2026-01-20", "approval T-101", "changes T-101", "concessions", "records")
 
 
-@pytest.fixture
-def house(tmp_path: Path, keys: Keys) -> House:
-    """Revision 1 released on the 20th of January, revision 2 on the 10th of February, withdrawn on the 1st of March."""
-    made = signed_house(tmp_path / "house", keys)
-    made.on_record()
+@pytest.fixture(scope="module")
+def past(tmp_path_factory: pytest.TempPathFactory, first_released: House) -> House:
+    """Revision 1 released on the 20th of January, revision 2 on the 10th of February, withdrawn on the 1st of March; never changed."""
+    made = first_released.copied(tmp_path_factory.mktemp("past") / "house")
     made.commit({FLAT: SECOND}, day="2026-02-05", message="more ammonia: pH was low | <b>")
     made.approve(day="2026-02-08")
     assert made.release(today="2026-02-10").status == 0
     made.commit({"releases/T-101-r2.toml": (made.repo.path / "releases/T-101-r2.toml").read_text()}, who=OFFICER, day="2026-02-10")
     made.commit({FLAT: replace('"production"', '"withdrawn"')}, day="2026-03-01")
     return made
+
+
+@pytest.fixture
+def house(tmp_path: Path, past: House) -> House:
+    """The same house, to be changed freely."""
+    return past.copied(tmp_path / "house")
 
 
 def asked(house: House, question: str, how: str = "json") -> Answer:
@@ -43,26 +46,26 @@ DAYS = {"2026-01-19": (1, None), "2026-01-20": (0, 1), "2026-02-09": (0, 1), "20
 
 
 @pytest.mark.parametrize("on", DAYS)
-def test_what_was_valid_on_a_day(house: House, on: str) -> None:
-    answer = asked(house, f"valid T-101 --on {on}")
+def test_what_was_valid_on_a_day(past: House, on: str) -> None:
+    answer = asked(past, f"valid T-101 --on {on}")
     found = told(answer)
     revision = found["record"]["record"]["revision"] if found["sure"] else None
     assert (answer.status, revision) == DAYS[on]
 
 
-def test_why_nothing_was_valid(house: House) -> None:
-    assert "its first release on record is of 2026-01-20" in told(asked(house, "valid T-101 --on 2026-01-01"))["why"]
-    assert "T-101 was withdrawn by 2026-03-02" in told(asked(house, "valid T-101 --on 2026-03-02"))["why"]
-    assert "nothing of it is on record" in told(asked(house, "valid T-105 --on 2026-03-02"))["why"]
+def test_why_nothing_was_valid(past: House) -> None:
+    assert "its first release on record is of 2026-01-20" in told(asked(past, "valid T-101 --on 2026-01-01"))["why"]
+    assert "T-101 was withdrawn by 2026-03-02" in told(asked(past, "valid T-101 --on 2026-03-02"))["why"]
+    assert "nothing of it is on record" in told(asked(past, "valid T-105 --on 2026-03-02"))["why"]
 
 
-def test_the_sheet_that_was_valid_is_shown_as_it_was(house: House) -> None:
-    pages = [asked(house, f"valid T-101 --on {on}", "markdown").out for on in ("2026-01-30", "2026-02-20")]
+def test_the_sheet_that_was_valid_is_shown_as_it_was(past: House) -> None:
+    pages = [asked(past, f"valid T-101 --on {on}", "markdown").out for on in ("2026-01-30", "2026-02-20")]
     assert ["1.6 lb" in page for page in pages] == [False, True]
 
 
 def test_a_record_that_came_later_than_it_says_is_doubted(house: House) -> None:
-    house.commit({"formulas/T-160.toml": lambda text: text.partition("\n[tests]")[0] + "\n"}, day="2026-01-14")
+    house.commit({"formulas/T-160.toml": untested}, day="2026-01-14")
     house.approve("T-160", day="2026-01-15")
     assert house.release(code="T-160", today="2026-01-16").status == 0
     text = (house.repo.path / "releases/T-160-r1.toml").read_text()
@@ -79,8 +82,8 @@ def test_a_clock_that_ran_backwards_is_doubted(house: House) -> None:
     assert told(asked(house, "valid T-101 --on 2026-01-21"))["sure"]
 
 
-def test_who_approved_it_on_what_evidence(house: House) -> None:
-    found = told(asked(house, "approval T-101"))
+def test_who_approved_it_on_what_evidence(past: House) -> None:
+    found = told(asked(past, "approval T-101"))
     assert [(one["by"], one["how"]) for one in found["approvals"]] == [(MANAGER, "signed")]
     assert [(one["code"], one["holds"]) for one in found["records"]] == [("T-101-r1", True), ("T-101-r2", True)]
 
@@ -142,8 +145,8 @@ def test_which_records_hold_no_longer_and_why(house: House) -> None:
 
 @pytest.mark.parametrize("question", QUESTIONS)
 @pytest.mark.parametrize("how", ["terminal", "markdown", "html", "json"])
-def test_every_answer_can_be_printed(house: House, question: str, how: str) -> None:
-    one, other = asked(house, question, how), asked(house, question, how)
+def test_every_answer_can_be_printed(past: House, question: str, how: str) -> None:
+    one, other = asked(past, question, how), asked(past, question, how)
     assert one == other and one.status == 0 and one.out.endswith("\n")
 
 
@@ -162,10 +165,10 @@ WRONG = {
 
 
 @pytest.mark.parametrize("question", WRONG)
-def test_what_is_no_question_says_what_is(house: House, question: str) -> None:
-    answer = asked(house, question)
+def test_what_is_no_question_says_what_is(past: House, question: str) -> None:
+    answer = asked(past, question)
     assert answer.status == 2 and WRONG[question] in answer.said and " do: " in answer.said
 
 
-def test_a_day_given_for_a_question_is_a_day(house: House) -> None:
-    assert DAY in asked(house, f"valid T-101 --on {DAY}", "markdown").out
+def test_a_day_given_for_a_question_is_a_day(past: House) -> None:
+    assert DAY in asked(past, f"valid T-101 --on {DAY}", "markdown").out

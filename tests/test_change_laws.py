@@ -10,7 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from in_memory import files, of_files
 from msgspec.structs import replace
-from proposals import Works, ask, both, works_in
+from proposals import Works, ask, both
 from repository import text
 from story import amount
 from story import replace as exchange
@@ -195,11 +195,6 @@ def test_policy_with_paint_is_pointed_out_and_each_alone_is_not(paint: Paint, na
     found = changed(paint.shelf, of_files(files(paint.materials, {"T-1": sheet})))
     assert (found.policy, found.change is Change.compositional) == ((name,), more > 0)
     assert [f"policy of T-1 ({name}); paint of T-1" in words for words in mixed([found], ())] == [True] * (more > 0)
-
-
-@pytest.fixture(scope="module")
-def works(tmp_path_factory: pytest.TempPathFactory) -> Works:
-    return works_in(tmp_path_factory.mktemp("mixed") / "works")
 
 
 FLAT = "formulas/T-101.toml"

@@ -11,7 +11,7 @@ from edits import base, edited, shelf
 from hypothesis import assume, example, given
 from hypothesis import strategies as st
 from in_memory import SETTINGS
-from proposals import Works, both, copied, works_in
+from proposals import Works, both, copied
 from proposals import ask as ask_gate
 from repository import ask, run, text, write
 from repository import tables as tables_of
@@ -241,11 +241,6 @@ def test_properties_say_so_where_q_s_is_not_known(tmp_path: Path) -> None:
 
 
 # --- hook and gate -----------------------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def works(tmp_path_factory: pytest.TempPathFactory) -> Works:
-    return works_in(tmp_path_factory.mktemp("changed") / "works")
 
 
 def screen(works: Works, head: str, how: str = "terminal") -> list[str]:

@@ -8,20 +8,10 @@ from pathlib import Path
 from typing import NamedTuple
 
 import pytest
-from proposals import Answer, Edits, Works, ask, both, works_files, works_in
+from proposals import CONCESSION, Answer, Edits, Works, ask, both, works_files, works_in
 from repos import Repo, build
 from story import STEPS, amount, raised, replace
 
-GIVEN = """\
-code = "C-001"
-rule = "own-limit/pvc-binder"
-formula = "T-101"
-revision = 1
-up_to = "60 %"
-reason = "old rutile is used up first"
-approved_by = "lab.manager@example.org"
-expires = 2026-02-28
-"""
 NAME, FLAT, SEMI, LIST = "concessions/C-001.toml", "formulas/T-101.toml", "formulas/T-140.toml", "standing.toml"
 TIGHT = replace('max = "59 %"', 'max = "55 %"')
 RENAMED = replace("Interior flat, white", "Flat, white")  # a concession is for one revision, and another paint would be the next
@@ -49,26 +39,26 @@ def refused(answer: Answer) -> set[str]:
 
 
 def test_what_the_base_concedes_stands_in_the_gate(tmp_path: Path) -> None:
-    place = works(tmp_path, tight(**{NAME: GIVEN}))
+    place = works(tmp_path, tight(**{NAME: CONCESSION}))
     answer = place.gate(place.propose(HARMLESS))
     assert (answer.status, refused(answer)) == (0, set()), answer.said
     assert "C-001" in {(one["suppressed"] or {}).get("concession") for one in json.loads(answer.out)["results"]}
 
 
 def test_what_it_concedes_no_longer_on_a_later_day_is_refused(tmp_path: Path) -> None:
-    place = works(tmp_path, tight(**{NAME: GIVEN}))
+    place = works(tmp_path, tight(**{NAME: CONCESSION}))
     head = place.propose(HARMLESS)
     assert [place.gate(head, "--today", day).status for day in ("2026-02-28", "2026-03-01")] == [0, 1]
     assert "concession/in-time: concessions/C-001.toml: C-001 ended on 2026-02-28" in place.gate(head, "--today", "2026-03-01").said
 
 
 SELF_GRANTED: dict[str, tuple[dict[str, str], Edits]] = {
-    "a concession": ({}, {NAME: GIVEN}),
-    "a concession made wider": ({NAME: GIVEN.replace("60 %", "55.1 %")}, {NAME: GIVEN}),
-    "a concession made longer": ({NAME: GIVEN.replace("2026-02-28", "2026-01-11")}, {NAME: GIVEN}),
+    "a concession": ({}, {NAME: CONCESSION}),
+    "a concession made wider": ({NAME: CONCESSION.replace("60 %", "55.1 %")}, {NAME: CONCESSION}),
+    "a concession made longer": ({NAME: CONCESSION.replace("2026-02-28", "2026-01-11")}, {NAME: CONCESSION}),
     "a list of old findings": ({}, {LIST: 'format = 1\nday = 2026-01-12\n\n[[finding]]\nrule = "own-limit/pvc-binder"\nformula = "T-101"\nabout = "pvc_binder"\nkind = "fail"\nup_to = "60 %"\n'}),
-    "an approver": ({NAME: GIVEN.replace("lab.manager", "me")}, {"formulint.toml": replace('formula  = ["lab.manager', 'formula  = ["me@example.org", "lab.manager')}),
-    "a folder of concessions": ({"leave/C-001.toml": GIVEN}, {"formulint.toml": lambda text: f'{text}\n[folders]\nconcessions = "leave"\n'}),
+    "an approver": ({NAME: CONCESSION.replace("lab.manager", "me")}, {"formulint.toml": replace('formula  = ["lab.manager', 'formula  = ["me@example.org", "lab.manager')}),
+    "a folder of concessions": ({"leave/C-001.toml": CONCESSION}, {"formulint.toml": lambda text: f'{text}\n[folders]\nconcessions = "leave"\n'}),
 }  # fmt: skip
 
 
@@ -82,12 +72,12 @@ def test_no_leave_that_a_proposal_gives_itself_acts(tmp_path: Path, case: str) -
 
 def test_a_concession_that_would_give_no_leave_is_told_when_it_is_proposed(tmp_path: Path) -> None:
     place = works(tmp_path, TEXTS)
-    answer = place.gate(place.propose({NAME: GIVEN.replace("lab.manager", "somebody")}))
+    answer = place.gate(place.propose({NAME: CONCESSION.replace("lab.manager", "somebody")}))
     assert refused(answer) == {"proposal/policy"} and 'concession/known-approver: concessions/C-001.toml: C-001: "somebody@example.org"' in answer.said
 
 
 def test_a_higher_revision_has_no_leave(tmp_path: Path) -> None:
-    place = works(tmp_path, tight(**{NAME: GIVEN}))
+    place = works(tmp_path, tight(**{NAME: CONCESSION}))
     answer = place.gate(place.propose({FLAT: replace("revision = 1", "revision = 2")}))
     assert "own-limit/pvc-binder" in refused(answer) and "concession/this-revision" in answer.said
 
@@ -118,14 +108,14 @@ def test_a_concession_that_is_committed_with_what_it_is_for_acts(house: Repo) ->
     edited = {FLAT: RENAMED(tight()[FLAT])}
     house.stage(edited)
     assert hook(house).status == 1
-    house.stage({NAME: GIVEN})
+    house.stage({NAME: CONCESSION})
     assert [hook(house, day).status for day in ("2026-01-12", "2026-03-01")] == [0, 1]
 
 
 def test_a_concession_alone_puts_its_formula_to_the_test(house: Repo) -> None:
-    house.stage({NAME: GIVEN.replace('"60 %"', '"55.1 %"')})
+    house.stage({NAME: CONCESSION.replace('"60 %"', '"55.1 %"')})
     assert "concession/up-to" in hook(house).said and hook(house).status == 1
-    house.commit("let it stand", {NAME: GIVEN})
+    house.commit("let it stand", {NAME: CONCESSION})
     house.stage({NAME: None})
     assert "own-limit/pvc-binder" in hook(house).said and hook(house).status == 1
 

@@ -28,12 +28,6 @@ TOGETHER = "each side passed alone, together they do not"
 REAL_GIT = shutil.which("git") or "git"
 
 
-@pytest.fixture(scope="module")
-def works(tmp_path_factory: pytest.TempPathFactory) -> Works:
-    """For questions that leave the repository as it is, but for more commits."""
-    return works_in(tmp_path_factory.mktemp("gate") / "works")
-
-
 @pytest.fixture
 def own(works: Works, tmp_path: Path) -> Works:
     """A copy to be changed freely."""

@@ -315,11 +315,6 @@ BELOW = [
 ]  # fmt: skip
 
 
-@pytest.fixture(scope="module")
-def works(tmp_path_factory: pytest.TempPathFactory) -> Works:
-    return works_in(tmp_path_factory.mktemp("gate") / "works")
-
-
 @pytest.mark.parametrize("attack", ALL.values(), ids=ALL.keys())
 def test_it_is_refused_with_the_reason(works: Works, attack: Attack) -> None:
     answer = works.gate(works.propose(attack.edits))

@@ -13,7 +13,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from in_memory import SETTINGS, files, of_files
-from proposals import Works, ask, works_in
+from proposals import Works, ask
 from strategies import Paint, weighed
 from test_clean import Page, cmark
 from test_outputs import page, sarif_schema, show
@@ -182,11 +182,6 @@ def test_whatever_is_proposed_every_output_is_whole_and_does_nothing(proposal: t
 
 FLAT = "formulas/T-101.toml"
 TEXTS = ["\\u001b[2J", "<script>x</script>", "@team ![i](//x.example)", "=1+1|::error::x", "\\u202eabc ##[x]", "x" * 3000]
-
-
-@pytest.fixture(scope="module")
-def works(tmp_path_factory: pytest.TempPathFactory) -> Works:
-    return works_in(tmp_path_factory.mktemp("hostile") / "works")
 
 
 @pytest.mark.parametrize("text", TEXTS)

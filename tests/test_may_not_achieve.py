@@ -39,7 +39,7 @@ MAY_NOT: dict[str, tuple[str, ...]] = {
     ),
     "have a link, a pipe or a pointer read in place of a file": (
         "snapshot::links_and_submodules_are_faults", "snapshot::a_file_swapped_after_listing_is_not_read", "snapshot::pipes_and_sockets_are_faults_and_never_wait",
-        "snapshot::pointers_to_files_outside_git", "snapshot::too_many_files_are_refused", "snapshot::long_files_are_cut",
+        "document::bytes_that_cannot_be_read", "snapshot::too_many_files_are_refused", "snapshot::long_files_are_cut",
         "judge::wrong_settings_are_named_and_stop", "gate::the_root_is_that_of_the_base",
     ),
     "have anything written elsewhere, or half": (

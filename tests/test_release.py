@@ -9,29 +9,28 @@ from pathlib import Path
 
 import pytest
 import tomli
-from proposals import Edit, Edits, both
+from proposals import CONCESSION, Edit, Edits, both
 from repos import Repo
-from signing import DAY, FLAT, MANAGER, OFFICER, SETTINGS, House, Keys, lose, refused, signed_house
+from signing import (
+    DAY,
+    FLAT,
+    MANAGER,
+    OFFICER,
+    RECORD,
+    SECOND,
+    SETTINGS,
+    SIGNERS,
+    SLIGHT,
+    House,
+    lose,
+    refused,
+    untested,
+)
 from story import amount, replace
 
 from formulint.released import ReleaseRecord, text_of
 from formulint.render import FORMATS
 from formulint.shape import read_table
-
-RECORD = "releases/T-101-r1.toml"
-SECOND = both(replace("revision = 1", "revision = 2"), amount("RM-1901", "1.5 lb", "1.6 lb"))
-
-
-@pytest.fixture
-def house(tmp_path: Path, keys: Keys) -> House:
-    return signed_house(tmp_path / "house", keys)
-
-
-@pytest.fixture
-def released(house: House) -> House:
-    """A house with T-101 on record and committed."""
-    house.on_record()
-    return house
 
 
 def record_of(house: House, name: str = RECORD) -> ReleaseRecord:
@@ -49,7 +48,7 @@ def test_a_record_says_what_it_rests_on(released: House) -> None:
     assert [one.by for one in record.approval] == [MANAGER]
     assert released.repo.git("rev-parse", f"{record.commit}^{{tree}}") == record.tree
     assert {one.path: one.id for one in record.input}[FLAT] == released.repo.git("rev-parse", f"{record.commit}:{FLAT}")
-    assert {"formulint.toml", "approvers.signers", "rules/house.toml", "materials/RM-1301.toml"} <= {one.path for one in record.input}
+    assert {"formulint.toml", SIGNERS, "rules/house.toml", "materials/RM-1301.toml"} <= {one.path for one in record.input}
 
 
 def test_its_digests_and_numbers_are_those_that_are_shown(released: House) -> None:
@@ -71,14 +70,14 @@ def test_the_same_commit_tool_and_day_give_the_same_bytes(house: House) -> None:
 
 def test_another_commit_is_named(house: House) -> None:
     house.approve()
-    house.commit({FLAT: amount("RM-1901", "1.5 lb", "1.6 lb")})
+    house.commit({FLAT: SLIGHT})
     house.repo.write({FLAT: "not even TOML"})
     assert house.release("--at", house.works.base).status == 0
     assert record_of(house).commit == house.works.base
 
 
 def test_an_intermediate_and_its_materials_are_inputs(house: House) -> None:
-    house.commit({"formulas/T-102.toml": lambda text: text.partition("\n[tests]")[0] + "\n"})
+    house.commit({"formulas/T-102.toml": untested})
     house.on_record("T-102")
     inputs = {one.path for one in record_of(house, "releases/T-102-r1.toml").input}
     assert {"formulas/PX-1.toml", "materials/RM-1601.toml"} <= inputs
@@ -115,16 +114,6 @@ def test_results_that_it_relies_on_are_on_record(house: House) -> None:
     assert "results/T-105-r1.toml" in {one.path for one in record.input}
 
 
-CONCESSION = """\
-code = "C-001"
-rule = "own-limit/pvc-binder"
-formula = "T-101"
-revision = 1
-up_to = "60 %"
-reason = "old rutile is used up first"
-approved_by = "lab.manager@example.org"
-expires = 2026-02-28
-"""
 TIGHT: Edits = {FLAT: replace('max = "59 %"', 'max = "55 %"')}
 
 
@@ -153,7 +142,7 @@ REFUSED: dict[str, tuple[Edits, str]] = {
     "an old finding": ({**TIGHT, "standing.toml": 'format = 1\nday = 2026-01-12\n\n[[finding]]\nrule = "own-limit/pvc-binder"\nformula = "T-101"\nabout = "pvc_binder"\nkind = "fail"\nup_to = "60 %"\n'}, "own-limit/pvc-binder"),
     "a test that nobody did": ({FLAT: lambda text: text + ASKED, SETTINGS: lambda text: f'results = "required"\n{text}'}, "results/test-on-file"),
     "a test that failed": ({FLAT: lambda text: text + ASKED, "results/T-101-r1.toml": FAILED}, "release/tests-met"),
-    "dated after the release": ({FLAT: amount("RM-1901", "1.5 lb", "1.6 lb")}, "release/date"),
+    "dated after the release": ({FLAT: SLIGHT}, "release/date"),
 }  # fmt: skip
 
 
@@ -177,7 +166,7 @@ def test_a_finding_that_is_in_no_file_shows_no_empty_place(house: House, how: st
 
 
 def test_a_premix_on_the_bench_is_judged_as_what_is_sold(house: House) -> None:
-    house.commit({"formulas/PX-1.toml": replace('min = "90 %"', 'min = "99 %"'), "formulas/T-102.toml": lambda text: text.partition("\n[tests]")[0] + "\n"})
+    house.commit({"formulas/PX-1.toml": replace('min = "90 %"', 'min = "99 %"'), "formulas/T-102.toml": untested})
     house.approve("T-102")
     assert "own-limit/water" in refused(house.release(code="T-102"))
 
@@ -201,7 +190,7 @@ DIRTY: dict[str, Callable[[Repo], object]] = {
     "staged and taken back on disk": lambda repo: staged_only(repo),
     "a new material": lambda repo: repo.write({"materials/RM-9999.toml": "x"}),
     "a material gone": lambda repo: repo.write({"materials/RM-1301.toml": None}),
-    "other signers": lambda repo: repo.write({"approvers.signers": "x"}),
+    "other signers": lambda repo: repo.write({SIGNERS: "x"}),
     "other settings": lambda repo: repo.write({SETTINGS: "format = 1\n"}),
 }  # fmt: skip
 
@@ -371,7 +360,7 @@ GONE: Mapping[str, Callable[[ReleaseRecord], str]] = {
     "the commit": lambda record: record.commit,
     "the sheet": lambda record: next(one.id for one in record.input if one.path == FLAT),
     "a material": lambda record: next(one.id for one in record.input if one.path == "materials/RM-1301.toml"),
-    "the list of signers": lambda record: next(one.id for one in record.input if one.path == "approvers.signers"),
+    "the list of signers": lambda record: next(one.id for one in record.input if one.path == SIGNERS),
 }
 
 

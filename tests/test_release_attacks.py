@@ -10,38 +10,27 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from proposals import Answer, both
+from proposals import Answer
 from signing import (
     CHEMIST,
     DAY,
     FLAT,
     MANAGER,
     NOON,
+    RECORD,
+    SECOND,
     SETTINGS,
     SIGNERS,
+    SLIGHT,
     STRANGER,
     House,
     Keys,
     refused,
     signed_house,
 )
-from story import amount, replace
+from story import replace
 
-RECORD, SECOND = "releases/T-101-r1.toml", "releases/T-101-r2.toml"
-SLIGHT = amount("RM-1901", "1.5 lb", "1.6 lb")
-RAISED = both(replace("revision = 1", "revision = 2"), SLIGHT)
-
-
-@pytest.fixture
-def house(tmp_path: Path, keys: Keys) -> House:
-    return signed_house(tmp_path / "house", keys)
-
-
-@pytest.fixture
-def released(house: House) -> House:
-    """A house with T-101 on record and committed."""
-    house.on_record()
-    return house
+SECOND_RECORD = "releases/T-101-r2.toml"
 
 
 def text(house: House, name: str = RECORD) -> str:
@@ -61,7 +50,7 @@ def as_manager(house: House, *words: str) -> None:
 
 def smuggled(house: House) -> None:
     """A change, and behind it a commit on something else whose message approves the change; by the chemist, unsigned."""
-    house.commit({FLAT: RAISED})
+    house.commit({FLAT: SECOND})
     house.commit({"README.md": "x\n"}, message=f"notes\n\n{house.seals('T-101')}")
 
 
@@ -77,7 +66,7 @@ def amended(house: House) -> None:
 
 def merged(house: House) -> None:
     """A tag of the chemist that the manager merges; git repeats its words in the message."""
-    house.commit({FLAT: RAISED})
+    house.commit({FLAT: SECOND})
     house.approve(who=CHEMIST, key="", name="topic")
     house.repo.git("reset", "-q", "--hard", "HEAD~1")
     as_manager(house, "merge", "-q", "--no-ff", "--no-edit", "topic")
@@ -127,7 +116,7 @@ def edited(house: House) -> str:
 def test_a_record_written_by_hand_makes_nobody_innocent(house: House, forge: Callable[[House], str]) -> None:
     if forge is edited:
         house.on_record()
-    house.commit({FLAT: RAISED}, who=MANAGER, day=DAY)
+    house.commit({FLAT: SECOND}, who=MANAGER, day=DAY)
     house.commit({RECORD: forge(house)}, day=DAY)
     house.approve()
     answer = house.release()
@@ -142,10 +131,10 @@ def test_who_wrote_an_earlier_release_approves_the_next(house: House) -> None:
     house.commit({SETTINGS: replace('formula  = ["lab.manager@example.org"]', 'formula  = ["lab.manager@example.org", "regulatory@example.org"]')})
     house.approve(who="regulatory@example.org")
     assert house.release().status == 0
-    house.commit({RECORD: text(house), FLAT: RAISED}, day=DAY)
+    house.commit({RECORD: text(house), FLAT: SECOND}, day=DAY)
     house.approve()
     assert house.release().status == 0
-    house.commit({SECOND: text(house, SECOND)}, day=DAY)
+    house.commit({SECOND_RECORD: text(house, SECOND_RECORD)}, day=DAY)
     assert house.ask("release", "--verify").status == 0
 
 
@@ -212,9 +201,9 @@ def test_a_record_that_is_not_what_was_released_does_not_hold(house: House, forg
 
 
 def test_the_audit_misses_a_record_that_was_taken_away(released: House) -> None:
-    released.commit({FLAT: RAISED}, day=DAY)
+    released.commit({FLAT: SECOND}, day=DAY)
     released.on_record()
-    released.commit({SECOND: None}, day="2026-01-21")
+    released.commit({SECOND_RECORD: None}, day="2026-01-21")
     assert troubles(released.ask("audit", "records"))["T-101-r1"] == []
     assert "taken away on 2026-01-21" in troubles(released.ask("audit", "records"))["T-101-r2"][0]
     answer = released.ask("audit", "valid", "T-101", "--on", "2026-01-30")

@@ -14,30 +14,19 @@ from signing import (
     FLAT,
     MANAGER,
     OFFICER,
+    RECORD,
+    SECOND,
     SETTINGS,
     SIGNERS,
+    SLIGHT,
     STRANGER,
     House,
     Keys,
     refused,
     signed_house,
+    untested,
 )
 from story import amount, in_kilograms, replace
-
-RECORD = "releases/T-101-r1.toml"
-SLIGHT = amount("RM-1901", "1.5 lb", "1.6 lb")
-RAISED = both(replace("revision = 1", "revision = 2"), SLIGHT)
-
-
-@pytest.fixture
-def house(tmp_path: Path, keys: Keys) -> House:
-    return signed_house(tmp_path / "house", keys)
-
-
-@pytest.fixture
-def released(house: House) -> House:
-    house.on_record()
-    return house
 
 
 def edited(house: House, edits: Edits) -> dict[str, str | None]:
@@ -62,7 +51,7 @@ ANOTHER: dict[str, tuple[Edits, set[str]]] = {
     "another order": ({FLAT: lambda text: moved(text, "RM-1403", "RM-1501")}, {"release/as-recorded"}),
     "back to the bench": ({FLAT: both(replace('"production"', '"bench"'), SLIGHT)}, {"release/as-recorded"}),
     "moved away": ({FLAT: None, "formulas/old/T-101.toml": SLIGHT}, {"release/as-recorded"}),
-    "a new revision": ({FLAT: RAISED}, set()),
+    "a new revision": ({FLAT: SECOND}, set()),
     "other units": ({FLAT: in_kilograms()}, set()),
     "a comment": ({FLAT: lambda text: "# seen\n" + text}, set()),
     "another name": ({FLAT: replace("Interior flat, white", "Flat")}, set()),
@@ -91,7 +80,7 @@ def test_a_released_revision_stays_the_paint_that_it_was(released: House, case: 
 
 
 def test_a_premix_that_changes_makes_another_paint_of_what_holds_it(house: House) -> None:
-    house.commit({"formulas/T-102.toml": lambda text: text.partition("\n[tests]")[0] + "\n"})
+    house.commit({"formulas/T-102.toml": untested})
     house.on_record("T-102")
     answer = hook(house, {"formulas/PX-1.toml": both(replace('"104.5 lb"', '"104.4 lb"'), amount("RM-1601", "4.5 lb", "4.4 lb"))})
     assert "revision 1 is on record with composition c1:" in answer.said and "formulas/T-102.toml" in answer.said
@@ -179,14 +168,14 @@ def gate(house: House, base: str, head: str) -> Answer:
 
 
 def test_production_asks_for_an_approval_and_goes_in_with_one(house: House) -> None:
-    answer = gate(*proposed(house, {FLAT: RAISED}))
+    answer = gate(*proposed(house, {FLAT: SECOND}))
     assert refused(answer) == {"approval/given"}, answer.said
     house.approve(at="proposal", day="2026-01-22")
-    assert gate(*proposed(house, {FLAT: RAISED})).status == 0
+    assert gate(*proposed(house, {FLAT: SECOND})).status == 0
 
 
 def test_the_gate_says_who_approved_and_by_which_key(house: House) -> None:
-    base, _, head = house.repo.head, house.commit({FLAT: RAISED}), house.repo.head
+    base, _, head = house.repo.head, house.commit({FLAT: SECOND}), house.repo.head
     house.approve()
     given = json.loads(gate(house, base, head).out)["approvals"]
     assert [(one["formula"], one["revision"], one["asked"], one["given"][0]["by"]) for one in given] == [("T-101", 2, True, MANAGER)]
@@ -197,7 +186,7 @@ def test_the_gate_says_who_approved_and_by_which_key(house: House) -> None:
 def test_the_gate_says_that_it_asked_nobody(tmp_path: Path, keys: Keys) -> None:
     house = signed_house(tmp_path / "house", keys, signers="")
     base = house.repo.head
-    head = house.commit({FLAT: RAISED})
+    head = house.commit({FLAT: SECOND})
     assert [one["asked"] for one in json.loads(gate(house, base, head).out)["approvals"]] == [False]
     page = house.ask("gate", "--base", base, "--head", head, how="markdown").out
     assert "no approval was asked for T-101 revision 2" in " ".join(page.replace("\\", "").split())
@@ -205,14 +194,14 @@ def test_the_gate_says_that_it_asked_nobody(tmp_path: Path, keys: Keys) -> None:
 
 def test_a_signed_commit_of_the_proposal_approves_it(house: House) -> None:
     base = house.repo.head
-    house.commit({FLAT: RAISED})
+    house.commit({FLAT: SECOND})
     house.approve_by_commit()
     assert gate(house, base, house.repo.head).status == 0
 
 
 def test_who_proposes_does_not_approve(house: House) -> None:
     base = house.repo.head
-    house.commit({FLAT: RAISED}, who=MANAGER)
+    house.commit({FLAT: SECOND}, who=MANAGER)
     house.approve()
     assert refused(gate(house, base, house.repo.head)) == {"approval/given"}
 
@@ -241,7 +230,7 @@ def test_what_makes_no_other_paint_in_production_asks_for_none(house: House, edi
 
 def test_a_proposal_does_not_name_its_own_approver(house: House, keys: Keys) -> None:
     base = house.repo.head
-    house.commit({FLAT: RAISED, SIGNERS: keys.line(STRANGER), SETTINGS: replace('formula  = ["lab.manager', 'formula  = ["stranger')})
+    house.commit({FLAT: SECOND, SIGNERS: keys.line(STRANGER), SETTINGS: replace('formula  = ["lab.manager', 'formula  = ["stranger')})
     house.approve(who=STRANGER)
     answer = gate(house, base, house.repo.head)
     assert {"approval/given", "proposal/policy"} <= refused(answer), answer.said
@@ -250,7 +239,7 @@ def test_a_proposal_does_not_name_its_own_approver(house: House, keys: Keys) -> 
 def test_a_stated_approval_is_told_loudly_by_the_gate(tmp_path: Path, keys: Keys) -> None:
     house = signed_house(tmp_path / "house", keys, None, None, approvals="stated")
     base = house.repo.head
-    house.commit({FLAT: RAISED})
+    house.commit({FLAT: SECOND})
     house.approve(key="")
     answer = gate(house, base, house.repo.head)
     assert answer.status == 0 and "approved as stated, not proved" in answer.said
@@ -292,12 +281,12 @@ def test_a_record_under_settings_of_its_own_does_not_go_in(house: House, keys: K
 
 def test_a_record_of_a_commit_from_elsewhere_does_not_go_in(house: House) -> None:
     base = house.repo.head
-    house.commit({FLAT: RAISED})
+    house.commit({FLAT: SECOND})
     house.approve()
     assert house.release().status == 0
     text = (house.repo.path / "releases/T-101-r2.toml").read_text()
     house.repo.git("reset", "-q", "--hard", base)
-    house.commit({"releases/T-101-r2.toml": text, FLAT: RAISED}, day=DAY)
+    house.commit({"releases/T-101-r2.toml": text, FLAT: SECOND}, day=DAY)
     assert "which is no part of what is proposed" in gate(house, base, house.repo.head).said
 
 
@@ -317,7 +306,7 @@ def test_a_record_deleted_with_the_change_that_it_forbids(released: House) -> No
 
 def test_a_shallow_clone_cannot_say_who_approved(house: House, tmp_path: Path) -> None:
     base = house.repo.head
-    house.commit({FLAT: RAISED}, who=CHEMIST)
+    house.commit({FLAT: SECOND}, who=CHEMIST)
     house.repo.git("clone", "-q", "--depth", "2", f"file://{house.repo}", str(tmp_path / "clone"))
     house.repo.git("-C", str(tmp_path / "clone"), "fetch", "-q", "--depth", "1", "origin", base)
     clone = house._replace(works=Works(type(house.repo)(tmp_path / "clone"), base, {}))
@@ -326,6 +315,6 @@ def test_a_shallow_clone_cannot_say_who_approved(house: House, tmp_path: Path) -
 
 def test_whoever_is_listed_for_policy_only_approves_no_formula(house: House) -> None:
     base = house.repo.head
-    house.commit({FLAT: RAISED})
+    house.commit({FLAT: SECOND})
     house.approve(who=OFFICER)
     assert refused(gate(house, base, house.repo.head)) == {"approval/given"}

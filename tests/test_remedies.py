@@ -8,13 +8,12 @@ from pathlib import Path
 
 import msgspec
 import pytest
-from in_memory import catalog, of_files
+from in_memory import catalog, findings, of_files
 from msgspec import Struct
 from story import EXAMPLE
 
 from formulint.catalog import Catalog
 from formulint.finding import Finding, Remedy
-from formulint.judge import Judge
 from formulint.remedies import helped
 from formulint.splice import spliced
 
@@ -54,18 +53,12 @@ def example() -> dict[str, str]:
 CASES = {case.name: case for case in msgspec.convert(tomllib.loads((FOLDER / "example.toml").read_text(encoding="utf-8"))["case"], list[Case])}
 
 
-def told(shelf: Catalog, code: str) -> tuple[Finding, ...]:
-    file = shelf.find_formula(code)
-    assert file is not None
-    return tuple(Judge(shelf).formula(file))
-
-
 @cache
 def remedies(name: str) -> tuple[Finding, tuple[Remedy, ...]]:
     """The finding of a case, the first where there are several, and its remedies."""
     case = CASES[name]
     shelf = of_files(case.files)
-    found = [one for one in helped(shelf, told(shelf, case.formula)) if one.rule == case.rule]
+    found = [one for one in helped(shelf, findings(shelf, case.formula)) if one.rule == case.rule]
     assert found, f"{case.rule} does not speak"
     return found[0], found[0].remedies
 
@@ -88,10 +81,10 @@ def test_what_is_computed(name: str) -> None:
 @pytest.mark.parametrize("name", CASES)
 def test_what_is_written_mends_and_brings_nothing(name: str) -> None:
     case, (finding, found) = CASES[name], remedies(name)
-    before = [one.rule for one in told(of_files(case.files), case.formula)]
+    before = [one.rule for one in findings(of_files(case.files), case.formula)]
     for remedy in found:
         if remedy.edits:
-            now = [one.rule for one in told(after(case, remedy), case.formula)]
+            now = [one.rule for one in findings(after(case, remedy), case.formula)]
             assert now.count(finding.rule) < before.count(finding.rule), remedy.text
             assert [rule for rule in set(now) if now.count(rule) > before.count(rule)] == [], remedy.text
 
@@ -140,13 +133,13 @@ def blended(most: str) -> Catalog:
 @pytest.mark.parametrize(("most", "text"), [("10.0 %", "L in Mix (line"), ("9.9 %", "no single amount helps, from half to twice of what it is")])
 def test_every_formula_that_is_touched_is_judged(most: str, text: str) -> None:
     shelf = blended(most)
-    found = [one for one in helped(shelf, told(shelf, "S-1")) if one.rule == "own-limit/nonvolatile-mass"]
+    found = [one for one in helped(shelf, findings(shelf, "S-1")) if one.rule == "own-limit/nonvolatile-mass"]
     assert [remedy.text[: len(text)] for one in found for remedy in one.remedies] == [text]
 
 
 def test_the_limit_holds_after_rounding() -> None:
     shelf = blended("10.0 %")
-    (remedy,) = (remedy for one in helped(shelf, told(shelf, "S-1")) for remedy in one.remedies)
+    (remedy,) = (remedy for one in helped(shelf, findings(shelf, "S-1")) for remedy in one.remedies)
     assert (remedy.edits[0].old, remedy.edits[0].new) == ('"3.00 kg"', '"4.00 kg"')
 
 
@@ -154,17 +147,17 @@ def test_where_the_work_is_bounded_nothing_is_claimed(monkeypatch: pytest.Monkey
     monkeypatch.setattr("formulint.remedies.ALLOWED", 5)
     case = CASES["out of reach"]
     shelf = of_files(case.files)
-    assert [remedy for one in helped(shelf, told(shelf, case.formula)) for remedy in one.remedies] == []
+    assert [remedy for one in helped(shelf, findings(shelf, case.formula)) for remedy in one.remedies] == []
 
 
 def test_the_hook_answers_the_same_way_twice() -> None:
     case = CASES["a limit of its own, on a sheet that fills up with water"]
-    said = [[one.remedies for one in helped(shelf, told(shelf, case.formula), waiting=True)] for shelf in (of_files(case.files), of_files(case.files))]
+    said = [[one.remedies for one in helped(shelf, findings(shelf, case.formula), waiting=True)] for shelf in (of_files(case.files), of_files(case.files))]
     assert said[0] == said[1] != []
 
 
 def test_notes_are_left_alone_unless_they_are_shown() -> None:
     shelf = of_files(example())
-    findings = told(shelf, "T-101")
-    assert [one for one in helped(shelf, findings) if one.remedies] == []
-    assert len([one for one in helped(shelf, findings, notes=True) if one.remedies]) >= 2
+    found = findings(shelf, "T-101")
+    assert [one for one in helped(shelf, found) if one.remedies] == []
+    assert len([one for one in helped(shelf, found, notes=True) if one.remedies]) >= 2

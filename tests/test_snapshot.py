@@ -309,12 +309,6 @@ def test_too_many_files_in_a_plain_folder(tmp_path: Path, monkeypatch: pytest.Mo
         snapshot.work_tree(str(tmp_path))
 
 
-def test_pointers_to_files_outside_git() -> None:
-    pointer = b"version https://git-lfs.github.com/spec/v1\noid sha256:0\nsize 1\n"
-    assert (snapshot.is_pointer(pointer), snapshot.is_pointer(b"code = 1")) == (True, False)
-    assert snapshot.pointer_fault(A).place.path == A
-
-
 def test_unmerged_files_are_named(tmp_path: Path) -> None:
     repo = build(tmp_path, [START, Commit("mine", {A: "a = 2\n"})])
     repo.git("checkout", "-q", "-b", "other", "HEAD~1")

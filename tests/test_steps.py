@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from in_memory import catalog
-from proposals import BENCH, Edit, Works, ask, both, copied, works_files, works_in
+from proposals import BENCH, Edit, Works, ask, both, copied, works_files
 from repository import Table
 from story import amount, raised, replace
 from test_results import LATEX, LINES, WATER, sheet
@@ -68,11 +68,6 @@ def test_a_revision_never_goes_down(state: str) -> None:
 
 
 # --- in git ------------------------------------------------------------------------------------------------------
-
-
-@pytest.fixture(scope="module")
-def works(tmp_path_factory: pytest.TempPathFactory) -> Works:
-    return works_in(tmp_path_factory.mktemp("steps") / "works")
 
 
 SHEETS: dict[str, tuple[str, Edit, bool, bool, str]] = {

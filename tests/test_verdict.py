@@ -123,11 +123,11 @@ def test_the_narrowest_of_all_bounds() -> None:
 
 
 def test_bounds_are_read_in_a_unit_of_their_property() -> None:
-    assert read_bounds("density", "9 lb/gal", None, HERE) == (read("9 lb/gal", ("density",)), None)
+    assert read_bounds("density", "9 lb/gal", None) == (read("9 lb/gal", ("density",)), None)
     with pytest.raises(Misread) as wrong:
-        read_bounds("density", "9 lb/gal", "9 %", HERE)
+        read_bounds("density", "9 lb/gal", "9 %")
     with pytest.raises(Misread, match='there is no property "densty"'):
-        read_bounds("densty", None, None, HERE)
+        read_bounds("densty", None, None)
     assert wrong.value.at == ("max",)
 
 

@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 from formulint import audit, audit_report, git, release_report, reproof, snapshot
 from formulint.catalog import Catalog
-from formulint.commands.states import OUTPUT, TODAY, day, opened, put, shown
+from formulint.commands.states import OUTPUT, TODAY, day, heard, opened, put, shown
 from formulint.errors import UserError
 from formulint.options import Option
 from formulint.report import Report
@@ -41,8 +41,7 @@ def run(options: SimpleNamespace) -> int:
         raise UserError("nobody knows which formula is meant", f"say formulint audit {options.question} T-101")
     if options.question not in OF_ONE and options.what:
         raise UserError(f"{options.question} is asked about the whole repository", f"say formulint audit {options.question}")
-    if options.unheard and not options.output:
-        raise UserError("nobody can read the answer: the standard output is closed", "leave it open, or say --output FILE")
+    heard(options)
     repository = git.require(options.folder)
     state = snapshot.at(repository, options.at or "HEAD", options.today)
     if options.question == "concessions" and not options.at and options.today is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 
 from formulint import tables
-from formulint.commands.states import OUTPUT, TODAY, put, shown
+from formulint.commands.states import OUTPUT, TODAY, heard, put, shown
 from formulint.errors import UserError
 from formulint.gate import ask
 from formulint.options import Option
@@ -23,8 +23,7 @@ def run(options: SimpleNamespace) -> int:
     """Judge, show, and answer: 0 only where everything was proved."""
     if not options.base:
         raise UserError("the gate needs a base: what the proposal is to go into", "say --base origin/main, or a commit id")
-    if options.unheard and not options.output:
-        raise UserError("nobody can read the answer: the standard output is closed", "leave it open, or say --output FILE")
+    heard(options)
     answer = ask(options.folder, options.base, options.head, options.today)
     if options.format == "json":
         from formulint.render import json_report

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 from formulint import git, snapshot
 from formulint.catalog import Catalog
-from formulint.commands.states import OUTPUT, TODAY, opened, put, shown
+from formulint.commands.states import TABLES, TODAY, opened, put, shown
 from formulint.errors import UserError
 from formulint.history import Asked, History, history, known_rules
 from formulint.options import Option
@@ -15,15 +15,13 @@ from formulint.rulebook import Shipped
 from formulint.settings_check import hint
 from formulint.suggest import closest
 
-FORMATS = ("terminal", "markdown", "html", "json", "csv")
 OPTIONS = (
     Option("what", "the code of a formula", "CODE"),
     Option("revision", "up to this commit, branch or tag (default: HEAD)", "REV", default="HEAD"),
     Option("--property", "a property, such as voc_less_water or cost_volume", "ID", group="asked"),
     Option("--rule", "a rule: when it began or ceased to speak", "RULE", group="asked"),
     TODAY,
-    Option("--format", "how to show it (default: terminal)", "FORMAT", default="terminal", choices=FORMATS),
-    OUTPUT[1],
+    *TABLES,
 )
 FAMILIES = ("record/", "own-limit/")
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from types import SimpleNamespace
 
 from formulint import git, release_report, reproof, tagging
-from formulint.commands.states import OUTPUT, TODAY, catalog_of, put, shown
+from formulint.commands.states import OUTPUT, TODAY, catalog_of, heard, put, shown
 from formulint.errors import UserError
 from formulint.options import Option
 from formulint.releasing import release, tagged
@@ -23,8 +23,7 @@ OPTIONS = (
 
 def run(options: SimpleNamespace) -> int:
     """Release and answer 0 where the record was written; 1 where something is not proved; 2 where nobody can say."""
-    if options.unheard and not options.output:
-        raise UserError("nobody can read the answer: the standard output is closed", "leave it open, or say --output FILE")
+    heard(options)
     if options.verify:
         return _verify(options)
     if len(options.what) != 1:

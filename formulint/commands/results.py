@@ -8,7 +8,7 @@ from formulint.catalog import stem
 from formulint.commands.states import OUTPUT, STATE, catalog_of, put, shown
 from formulint.errors import UserError
 from formulint.options import Option
-from formulint.results_report import blank, objects, proof, report
+from formulint.results_report import blank, gathered, objects, report
 from formulint.scope import named
 
 OPTIONS = (
@@ -27,7 +27,7 @@ def run(options: SimpleNamespace) -> int:
     names = named(catalog, options.what).formulas
     if not names:
         raise UserError(f"{options.what[0]} is no formula", "name one: formulint results T-101")
-    found = [proof(catalog, stem(name)) for name in names]
+    found = [gathered(catalog, stem(name)) for name in names]
     if options.blank:
         if len(found) > 1:
             raise UserError("a blank is written for one formula at a time", f"formulint results {found[0].formula.code} --blank")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from formulint import snapshot
 from formulint.catalog import Catalog
+from formulint.errors import UserError
 from formulint.options import Option
 from formulint.render import FORMATS
 from formulint.rulebook import Shipped
@@ -41,6 +42,25 @@ OUTPUT = (
     Option("--format", "how to show it (default: terminal)", "FORMAT", default="terminal", choices=tuple(FORMATS)),
     Option("--output", "write it to this file instead of the screen", "FILE"),
 )
+
+
+TABLES = (
+    Option("--format", "how to show it (default: terminal)", "FORMAT", default="terminal", choices=("terminal", "markdown", "html", "json", "csv")),
+    OUTPUT[1],
+)
+"""The same for what holds no findings: tables, and the same for machines."""
+
+
+def heard(options: SimpleNamespace) -> None:
+    """Refuse to do what is done once where nobody could read that it was.
+
+    Raises
+    ------
+    UserError
+        Where the standard output is closed and no file is named.
+    """
+    if options.unheard and not options.output:
+        raise UserError("nobody can read the answer: the standard output is closed", "leave it open, or say --output FILE")
 
 
 def catalog_of(options: SimpleNamespace) -> Catalog:

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 from types import SimpleNamespace
 
-from formulint.commands.states import OUTPUT, STATE, catalog_of, put, shown
+from formulint.commands.states import STATE, TABLES, catalog_of, put, shown
 from formulint.errors import UserError
 from formulint.options import Option
 from formulint.whereused import where_used
 from formulint.whereused_report import data, report
 
-FORMATS = ("terminal", "markdown", "html", "json", "csv")
 OPTIONS = (
     Option("what", "a material, an intermediate, a CAS number, or a function such as dispersant", "CODE"),
     *STATE,
-    Option("--format", "how to show it (default: terminal)", "FORMAT", default="terminal", choices=FORMATS),
-    OUTPUT[1],
+    *TABLES,
 )
 
 

@@ -25,7 +25,6 @@ from formulint.quantity import read
 from formulint.subject import FormulaSubject, Stock
 
 DIGITS = 13  # of a share that could not be resolved in fractions; more than any sheet has, less than rounding reaches
-NEEDED = ("total_volume", "nonvolatile_mass", "pigment_mass", "binder_mass")
 
 Span = tuple[Fraction, Fraction]
 

@@ -265,6 +265,6 @@ class Dose(Rule, frozen=True, kw_only=True, tag="dose", tag_field="kind", rename
         if self.component and not is_cas(self.component):
             yield Misread(f'"{self.component}" is no CAS number', NO_CAS, ("component",))
         try:
-            refuse_crossed(*read_bounds(ANY_DOSE, self.min, self.max, Place("")))
+            refuse_crossed(*read_bounds(ANY_DOSE, self.min, self.max))
         except Misread as error:
             yield error

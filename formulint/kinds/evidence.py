@@ -98,11 +98,11 @@ def _missing(formula: Formula, path: str, missing: "Sequence[Bearing]") -> Itera
 
 def _fault(formula: Formula, path: str, one: "Bearing", row: "Reading") -> Fault:
     """One row, where it stands, against the line of the formula that asks for the test."""
+    from formulint.bearing import asked_words
+
     words = f"{one.title} of {formula.code}: {row.value} by {row.method}, {row.measured_on}: {row.reason}"
     place = Place(row.file, ("result", row.at, _KEY.get(row.cause, "value")))
     kind = "fail" if row.cause == "future" else row.verdict
-    from formulint.bearing import asked_words
-
     limit = None if row.cause != "limits" else asked_words(one.asked)
     return Fault(place, words, kind=kind, measured=row.value, limit=limit, related=(Place(path, ("tests", one.test)),))
 

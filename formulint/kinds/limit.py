@@ -14,7 +14,7 @@ from formulint.wording import window
 
 def goal_of(property_id: str, least: str | None, most: str | None, subject: FormulaSubject, place: Place) -> Goal:
     """What bounds of a property ask for."""
-    low, high = (None if bound is None else bound.base for bound in read_bounds(property_id, least, most, place))
+    low, high = (None if bound is None else bound.base for bound in read_bounds(property_id, least, most))
     look = units_of(property_id, subject.units, subject.currency)
     return Goal(measure_of(property_id), low, high, look)
 
@@ -36,7 +36,7 @@ class Limit(Rule, frozen=True, kw_only=True, tag="limit", tag_field="kind"):
         place = Place(subject.path, ("code",))
         value = value_of(self.property, subject)
         look = units_of(self.property, subject.units, subject.currency)
-        bounds = read_bounds(self.property, self.min, self.max, place)
+        bounds = read_bounds(self.property, self.min, self.max)
         for fault in judge_bounds(title_of(self.property), value, bounds, look, place, subject.sharpen(measure_of(self.property))):
             yield replace(fault, property=self.property)
 
@@ -61,6 +61,6 @@ class Limit(Rule, frozen=True, kw_only=True, tag="limit", tag_field="kind"):
         if self.min is None and self.max is None:
             yield Misread("a limit needs min, max or both", at=("kind",))
         try:
-            refuse_crossed(*read_bounds(self.property, self.min, self.max, Place("")))
+            refuse_crossed(*read_bounds(self.property, self.min, self.max))
         except Misread as error:
             yield Misread(error.message, error.remedy, error.at or ("property",))

@@ -258,7 +258,7 @@ class Market(Rule, frozen=True, cache_hash=True, kw_only=True, tag="market", tag
             yield Misread("a market needs at least one category", at=("category",))
         for at, row in enumerate(self.category):
             try:
-                read_bounds(BASIS[row.basis], None, row.max, Place(""))
+                read_bounds(BASIS[row.basis], None, row.max)
             except Misread as error:
                 yield Misread(error.message, error.remedy, ("category", at, "max"))
             try:

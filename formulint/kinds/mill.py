@@ -56,7 +56,7 @@ class Mill(Rule, frozen=True, kw_only=True, tag="mill", tag_field="kind"):
             stage, at = step.spot
             keys = ("stage", stage, "process") if isinstance(step.work, Process) else ("stage", stage, "additions", at)
             place = Place(subject.path, (*keys, "step"))
-            bounds = read_bounds(self.figure, self.min, self.max, place)
+            bounds = read_bounds(self.figure, self.min, self.max)
             look = units_of(self.figure, subject.units, subject.currency)
             name = f"{subject.formula.stage[stage].name}: {NAMES[self.figure]}"
             yield from judge_bounds(name, value, bounds, look, place)
@@ -94,7 +94,7 @@ class Mill(Rule, frozen=True, kw_only=True, tag="mill", tag_field="kind"):
         if self.of == Pick():
             yield Misread("this selects every material", "name functions, tags, cas or codes", ("of",))
         try:
-            refuse_crossed(*read_bounds(self.figure, self.min, self.max, Place("")))
+            refuse_crossed(*read_bounds(self.figure, self.min, self.max))
         except Misread as error:
             yield Misread(error.message, error.remedy, error.at or ("figure",))
 
