@@ -102,7 +102,7 @@ class Mill(Rule, frozen=True, kw_only=True, tag="mill", tag_field="kind"):
 @cache
 def _well_inside(least: str | None, most: str | None) -> tuple[float, float]:
     """The window of a share, by so much narrower as floats may lose."""
-    low, high = read_bounds("nonvolatile_mass", least, most, Place(""))
+    low, high = read_bounds("nonvolatile_mass", least, most)
     return (-inf if low is None else low.base * (1 + CLOSE), inf if high is None else high.base * (1 - CLOSE))
 
 
