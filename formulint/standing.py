@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import date
 from typing import Annotated, Literal
 
-from msgspec import Meta, Struct
+from msgspec import Meta, Struct, convert
 
 from formulint.material import Code
 
@@ -58,6 +58,35 @@ def written(day: date, findings: Iterable[Old]) -> str:
     parts = [HEAD.format(day=day), f"format = 1\nday = {day}\n"]
     parts += [_table(one) for one in sorted(findings, key=Old.order)]
     return "\n".join(parts)
+
+
+def thinned(text: str, kept: Iterable[Old]) -> str:
+    """The text of a list without what is no longer on it, and with counts and values as they are now.
+
+    All else stays as people wrote it: remarks in a finding and behind its values, their order, their ends of lines. A remark
+    above a finding counts as the end of the one before, and goes with that.
+    """
+    import tomlkit  # where a list is thinned, and nowhere else
+
+    rest = {one.key: one for one in kept}
+    document = tomlkit.parse(text)
+    tables = document.get("finding", [])
+    gone = []
+    for at, table in enumerate(tables):
+        one = rest.pop(convert(table.unwrap(), Old).key, None)
+        if one is None:
+            gone.append(at)
+            continue
+        for name, value in (("up_to", one.up_to), ("count", one.count if one.count > 1 else None)):
+            if value is None:
+                table.pop(name, None)
+            elif table.get(name) != value:
+                table[name] = value
+    for at in reversed(gone):
+        del tables[at]
+    if not tables:
+        document.pop("finding", None)
+    return tomlkit.dumps(document)
 
 
 def _table(one: Old) -> str:

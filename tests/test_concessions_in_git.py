@@ -197,6 +197,18 @@ def test_the_command_run_twice_writes_the_same(messy: Repo) -> None:
     assert (standing(messy), (messy.path / LIST).read_bytes()) == (first, text)
 
 
+@pytest.mark.parametrize("ends", ["\n", "\r\n"])
+def test_what_people_wrote_beside_a_finding_stays(messy: Repo, ends: str) -> None:
+    standing(messy)
+    text = (messy.path / LIST).read_text().replace('about = "', '# asked of the supplier\nabout = "').replace("day = ", "day   = ", 1)
+    messy.write({LIST: text.replace("\n", ends).encode()})
+    messy.write({FLAT: TEXTS[FLAT]})
+    assert standing(messy).mended == 2
+    start, *findings = text.split("[[finding]]")
+    left = "[[finding]]".join([start, *(one for one in findings if '"T-140"' in one)])
+    assert (messy.path / LIST).read_bytes() == left.replace("\n", ends).encode()
+
+
 def test_what_cannot_be_read_or_is_unsafe_is_never_on_the_list(messy: Repo) -> None:
     messy.write({"formulas/T-120.toml": "code =", SEMI: OLD[SEMI].replace('"RM-1604"', '"RM-9999"')})
     assert standing(messy).others == {"record/readable", "record/known-material"}

@@ -21,7 +21,7 @@ from formulint.proposal import refuses
 from formulint.report import Report, by_record, counted, located, title_line
 from formulint.rulebook import Shipped
 from formulint.scope import everything
-from formulint.standing import NEVER, STANDING_FILE, Old, written
+from formulint.standing import NEVER, STANDING_FILE, Old, thinned, written
 from formulint.writing import write_below
 
 OPTIONS = (
@@ -52,7 +52,8 @@ def run(options: SimpleNamespace) -> int:
     judge.leave = Leave(catalog, catalog.concessions(), None)
     found = [one for one in judge.findings(everything(catalog)) if refuses(one)]
     taken = _listed(catalog, found) if before is None else _thinned(catalog, found, before.day, before.finding)
-    text = written(taken.day, taken.kept).encode()
+    old = None if before is None else catalog.snapshot.read(STANDING_FILE).decode()
+    text = (written(taken.day, taken.kept) if old is None else thinned(old, taken.kept)).encode()
     if not catalog.snapshot.folder:
         raise UserError("no files lie here, so no list can be written", "go where the files of the repository lie")
     if STANDING_FILE not in catalog.snapshot.entries or catalog.snapshot.read(STANDING_FILE) != text:
