@@ -117,13 +117,14 @@ def _charged_by(subject: FormulaSubject, keys: KeyPath) -> float | None:
     until = (int(keys[1]), int(keys[3]) if len(keys) > 3 else len(stages[-1].additions))
     supply, mass, solids = subject.evaluation.around.supply, 0.0, 0.0
     for line in subject.resolved.lines:
-        if (line.stage, line.at) < until:
-            brought = supply(line.code)
-            share = None if brought is None else brought.columns.get("nonvolatile_mass")
-            if not isinstance(line.kg, float) or not isinstance(share, float):
-                return None
-            mass += line.kg
-            solids += line.kg * share
+        if (line.stage, line.at) >= until:
+            continue
+        brought, kg = supply(line.code), line.kg
+        share = None if brought is None else brought.columns.get("nonvolatile_mass")
+        if not isinstance(kg, float) or not isinstance(share, float):
+            return None
+        mass += kg
+        solids += kg * share
     return solids / mass if mass > 0 else None
 
 

@@ -1,6 +1,7 @@
 """What does not stand warmth does not meet a batch that is still warm from the work before."""
 
 from collections.abc import Iterator
+from functools import cache
 from math import inf
 
 from formulint.errors import Misread
@@ -30,13 +31,14 @@ class Warmth(Rule, frozen=True, kw_only=True, tag="warmth", tag_field="kind"):
         """What does not stand it."""
         return (self.of,)
 
+    def plainly_holds(self, subject: FormulaSubject) -> bool:
+        """True where no step allows so much."""
+        over = _over(self.max)
+        return all(_reached(work.asks) <= over for work in subject.work)
+
     def check(self, subject: FormulaSubject) -> Iterator[Fault]:
         """A fault for each charge that meets a batch too warm for it."""
-        most = read_bound(self.max, "temperature")
-        over = most.base + abs(most.base) * CLOSE
-        if all(_reached(work.asks) <= over for work in subject.work):
-            return
-        steps = running(subject.formula)
+        most, over, steps = read_bound(self.max, "temperature"), _over(self.max), running(subject.formula)
         for charge in subject.charged(self.of):
             last = _met(charge, steps)
             if last is not None and _reached(last.work) > over:
@@ -75,6 +77,13 @@ class Warmth(Rule, frozen=True, kw_only=True, tag="warmth", tag_field="kind"):
             read_bound(self.max, "temperature")
         except Misread as error:
             yield Misread(error.message, error.remedy, ("max",))
+
+
+@cache
+def _over(most: str) -> float:
+    """From where on it is too warm [K]."""
+    base = read_bound(most, "temperature").base
+    return base + abs(base) * CLOSE
 
 
 def _reached(work: Addition | Process) -> float:
