@@ -224,7 +224,8 @@ def _share(change: LineChange) -> str:
     was, now = change.kg_before, change.kg_after
     if change.action not in ("changed", "filled") or was is None or now is None or was <= 0 or abs(now - was) <= NOISE * was:
         return ""
-    return f"{100 * (now - was) / was:+.2g} %"
+    share = 100 * (now - was) / was
+    return f"{share:+.{0 if abs(share) >= 9.95 else 1}f} %"
 
 
 def _amount(change: LineChange, side: int, us: bool) -> str:

@@ -297,6 +297,12 @@ def _sheet(table: Table) -> Iterator[tuple[str, Table]]:
             yield f"least {table['least']} -> {moved}", _with(table, ("least",), moved)
 
 
+def _boiling(table: Table) -> Iterator[tuple[str, Table]]:
+    number, unit = table["apart"].split()
+    for moved in (*_one_digit(table["apart"]), *(f"{float(number) * factor:g} {unit}" for factor in (0.1, 0.5, 2, 10))):
+        yield f"apart {table['apart']} -> {moved}", _with(table, ("apart",), moved)
+
+
 def _entry(table: Table) -> Iterator[tuple[str, Table]]:
     for at, cas in enumerate(table["by"]):
         yield f"by without {cas}", _with(table, ("by", at), None)
@@ -322,6 +328,7 @@ def _evidence(table: Table) -> Iterator[tuple[str, Table]]:
 
 
 OPERATORS: dict[str, Callable[[Table], Iterator[tuple[str, Table]]]] = {
+    "boiling": _boiling,
     "closure": _closure,
     "compatibility": _compatibility,
     "completeness": _completeness,

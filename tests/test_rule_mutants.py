@@ -31,6 +31,10 @@ TOYS: dict[str, Table] = {
     "presence": {"of": {"functions": ["binder"]}, "needs": {"functions": ["coalescent"]}, "needs_is": "one", "figure": "ph", "below": "6.5"},
     "sheet": {"check": "weighable", "least": "1 g"},
     "step": {"steps": ["disperse"], "stages": ["grind"], "figure": "time", "min": "15 min", "max": "30 min"},
+    "boiling": {"apart": "15 K"},
+    "entry": {"by": ["2634-33-5", "26530-20-1", "64359-81-5", "55406-53-6", "330-54-1", "10605-21-7"]},
+    "mill": {"of": {"functions": ["white-pigment", "extender"]}, "figure": "nonvolatile_mass", "min": "60 %", "max": "78 %"},
+    "warmth": {"of": {"functions": ["binder", "opaque-polymer"], "forms": ["emulsion", "solution"]}, "max": "45 degC"},
     "plausibility": {"of": {"functions": ["water"]}, "window": {"ph": {"min": "6.0", "max": "8.5"}}},
 }
 """Of kinds that no shipped error is of."""

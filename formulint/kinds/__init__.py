@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from formulint.kinds.boiling import Boiling
 from formulint.kinds.closure import Closure
 from formulint.kinds.compatibility import Compatibility
 from formulint.kinds.completeness import Completeness
@@ -21,9 +22,10 @@ from formulint.kinds.sheet import Sheet
 from formulint.kinds.step import Step
 from formulint.kinds.warmth import Warmth
 
-AnyRule = Closure | Compatibility | Completeness | Dose | Entry | Evidence | Exposure | Hazard | Limit | Market | Mill | Order | Plausibility | Presence | Register | Sheet | Step | Warmth
+AnyRule = Boiling | Closure | Compatibility | Completeness | Dose | Entry | Evidence | Exposure | Hazard | Limit | Market | Mill | Order | Plausibility | Presence | Register | Sheet | Step | Warmth
 
 KINDS: dict[str, type[AnyRule]] = {
+    "boiling": Boiling,
     "closure": Closure,
     "compatibility": Compatibility,
     "completeness": Completeness,

@@ -73,7 +73,10 @@ class Mill(Rule, frozen=True, kw_only=True, tag="mill", tag_field="kind"):
         for step, tank in around.mills():
             if spots.intersection(step.inside):
                 disc, width, speed = (around.of_mill(name, step, tank, resolved) for name in ("disc", "tank", "rotation"))
-                yield step, joined(machine.tip_speed, disc, speed) if self.figure == "tip_speed" else joined(machine.disc_to_tank, disc, width)
+                try:
+                    yield step, joined(machine.tip_speed, disc, speed) if self.figure == "tip_speed" else joined(machine.disc_to_tank, disc, width)
+                except ValueError:  # a disc or a tank of no width: the record of the equipment has a finding of its own
+                    yield step, None
 
     def says(self) -> tuple[str, ...]:
         """The window, and of which grinds."""
