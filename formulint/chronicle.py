@@ -69,12 +69,15 @@ def asked(repository: Repository, form: str, tips: Iterable[str], but: str | Non
     """
     if repository.shallow:
         raise shallow("who changed what")
-    without = () if but is None else (f"^{but}",)
-    words = ("rev-list", "--no-commit-header", f"--format={form}", *more, *tips, *without, "--", *names)
-    status, out, complaint = repository.git.call("--no-literal-pathspecs", *words)
+    status, out, complaint = repository.git.call(*_words(form, tips, but, names, *more))
     if status:
         raise repository.git.failure("rev-list", complaint)
     return [line for line in out.decode("utf-8", "replace").split("\n") if line]
+
+
+def _words(form: str, tips: Iterable[str], but: str | None, names: Iterable[str], *more: str) -> tuple[str, ...]:
+    without = () if but is None else (f"^{but}",)
+    return ("--no-literal-pathspecs", "rev-list", "--no-commit-header", f"--format={form}", *more, *tips, *without, "--", *names)
 
 
 def steps(repository: Repository, tip: str, but: str | None, names: Iterable[str]) -> list[Step]:
@@ -88,9 +91,18 @@ def steps(repository: Repository, tip: str, but: str | None, names: Iterable[str
 
 def proposed(repository: Repository, tip: str, but: str) -> list[Step]:
     """The commits behind ``tip`` and not behind ``but`` (full ids), the newest first and without merges, each with the name of its author."""
-    lines = asked(repository, "%H%x00%ct%x00%an%x00%s", (tip,), but, (), "--no-merges", f"--max-count={MOST}")
-    parts = [line.split("\0", 3) for line in lines]
+    parts = [line.split("\0", 3) for line in asked(repository, *_proposed(tip, but))]
     return [Step(commit, day_of(seconds), author, subject) for commit, seconds, author, subject in parts]
+
+
+def proposed_ahead(repository: Repository, tip: str, but: str) -> None:
+    """Ask for what ``proposed`` will want, and go on without waiting."""
+    if not repository.shallow:
+        repository.git.ahead(*_words(*_proposed(tip, but)))
+
+
+def _proposed(tip: str, but: str) -> tuple[str, tuple[str, ...], str, tuple[str, ...], str, str]:
+    return "%H%x00%ct%x00%an%x00%s", (tip,), but, (), "--no-merges", f"--max-count={MOST}"
 
 
 def came(repository: Repository, tip: str, names: Iterable[str]) -> Step | None:

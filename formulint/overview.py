@@ -7,7 +7,6 @@ from collections.abc import Iterable, Sequence
 from formulint.change import Change
 from formulint.changed import CHANGE_WORDS
 from formulint.chronicle import MOST, proposed
-from formulint.clean import clean
 from formulint.compare import FormulaChange, RecordChange
 from formulint.errors import UserError
 from formulint.finding import Finding
@@ -80,6 +79,8 @@ def by_whom(repository: Repository | None, old: str | None, new: str | None) -> 
     """Who proposes what lies between two commits (full ids), when, and why in their own words: the newest few, the others counted."""
     if repository is None or old is None or new is None:
         return []
+    from formulint.clean import clean  # what strangers wrote: their names and reasons
+
     try:
         found = proposed(repository, new, old)
     except UserError as error:

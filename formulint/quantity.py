@@ -59,7 +59,8 @@ class Quantity(Struct, frozen=True, gc=False, cache_hash=True):
         """Half of the last written digit, in the base unit: how far the figure may be from the truth by rounding."""
         from fractions import Fraction
 
-        return Fraction(self.unit.num, 2 * self.unit.den) / Fraction(10) ** self.decimals
+        power = self.decimals
+        return Fraction(self.unit.num, 2 * self.unit.den * 10**power) if power >= 0 else Fraction(self.unit.num * 10**-power, 2 * self.unit.den)
 
     @property
     def negative(self) -> bool:

@@ -14,8 +14,10 @@ from hypothesis import strategies as st
 from in_memory import TODAY, catalog, files, findings, of_files, subject
 from msgspec.structs import replace
 from repository import Table, ask, run, tables, write
+from story import EXAMPLE
 
 from formulint import digest
+from formulint.catalog import Catalog, stem
 from formulint.compare import FormulaChange, formulas
 from formulint.hazard.acute import toxicity
 from formulint.hazard.classify import Classification, classify, of_subject
@@ -23,9 +25,11 @@ from formulint.hazard.ingredient import Ingredient, parsed, understood
 from formulint.hazard.relation import trials
 from formulint.hazard.scheme import SCHEMES, Route, Row, exact, figures, scheme_of, share
 from formulint.hazard.shares import holding, unnamed_of
-from formulint.hazard.steady import steady
+from formulint.hazard.steady import _unnamed, steady
 from formulint.hazard_report import labels, moved
 from formulint.judge import Judge
+from formulint.rulebook import Shipped
+from formulint.snapshot import work_tree
 from formulint.subject import FormulaSubject
 
 every_case = pytest.mark.parametrize("case", cases(), ids=str)
@@ -535,3 +539,10 @@ def test_machines_get_every_class_with_what_brings_it(tmp_path: Path) -> None:
 
 
 KEYS = ("class", "statement", "kind", "text", "causes", "more", "unit", "checked")
+
+
+def test_what_nobody_names_is_the_same_in_floats() -> None:
+    shelf = Catalog(work_tree(str(EXAMPLE)), Shipped())
+    materials = [stock.material for name in shelf.material_files() if (stock := shelf.stock(stem(name)))]
+    assert len(materials) == 40
+    assert [_unnamed(one) for one in materials] == pytest.approx([float(unnamed_of(one)) for one in materials], rel=1e-12, abs=1e-15)

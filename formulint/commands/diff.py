@@ -8,6 +8,7 @@ from types import SimpleNamespace
 from formulint import ahead, git, snapshot, tables
 from formulint.ancestry import parted
 from formulint.catalog import Catalog, stem
+from formulint.chronicle import proposed_ahead
 from formulint.commands.states import OUTPUT, TODAY, opened, put, shown
 from formulint.compare import formulas, materials
 from formulint.errors import UserError
@@ -35,6 +36,8 @@ def run(options: SimpleNamespace) -> int:
     first = _at(repository, old, options)
     if new is not None:
         second = _at(repository, new, options)
+        if options.format != "json" and first.commit and second.commit:
+            proposed_ahead(repository, second.commit, first.commit)
     elif options.staged:
         second = snapshot.index(repository, options.today)
     else:

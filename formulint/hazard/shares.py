@@ -256,13 +256,18 @@ def _unnamed(stocks: Iterable[tuple[Stock, Span]]) -> Iterable[Unnamed]:
             yield Unnamed(stock.material.code, stock.material.name, span[1] * rest)
 
 
+def is_water_named(material: Material) -> bool:
+    """True where water stands among the components."""
+    return any(one.volatile == "water" or one.cas == WATER for one in material.component)
+
+
 def unnamed_of(material: Material) -> Fraction:
     """What a material does not name: all that is neither component nor water.
 
     Nothing where it is said to name everything and what it names comes to all of it within the digits written: a word does not add up.
     """
     named = [one.share for one in material.component]
-    if material.water is not None and not any(one.volatile == "water" or one.cas == WATER for one in material.component):
+    if material.water is not None and not is_water_named(material):
         named.append(material.water)
     rest = 1 - sum((one.lo.exact for one in named), Fraction(0))
     if material.disclosure == "full" and material.component:

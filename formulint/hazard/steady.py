@@ -16,7 +16,7 @@ from formulint.hazard.classify import in_force_of
 from formulint.hazard.ingredient import Ingredient, known
 from formulint.hazard.relation import bearing, in_force, worst
 from formulint.hazard.scheme import SCHEMES, figures, scheme_of, share
-from formulint.hazard.shares import unnamed_of, whole_of
+from formulint.hazard.shares import is_water_named, unnamed_of, whole_of
 from formulint.material import Material
 from formulint.subject import FormulaSubject
 
@@ -121,8 +121,19 @@ def _record(material: Material, today: date) -> _Record:
     if found is None or found.material is not material:
         if len(_RECORDS) > MOST:
             _RECORDS.clear()
-        found = _RECORDS[key] = _Record(material, tuple(_brought(material, today)), float(unnamed_of(material)))
+        found = _RECORDS[key] = _Record(material, tuple(_brought(material, today)), _unnamed(material))
     return found
+
+
+def _unnamed(material: Material) -> float:
+    """What it does not name [kg/kg], as ``shares.unnamed_of`` has it: in floats where that is plainly something or nothing."""
+    named = [one.share for one in material.component]
+    if material.water is not None and not is_water_named(material):
+        named.append(material.water)
+    rest = 1.0 - sum([one.lo.base for one in named])
+    if material.disclosure == "full" and material.component:
+        rest = min(rest, 1.0 - sum([one.hi.base + float(one.hi.half_digit) for one in named]))
+    return max(rest, 0.0) if abs(rest) > OUTWARD else float(unnamed_of(material))
 
 
 def _brought(material: Material, today: date) -> Iterator[_Brought]:
@@ -186,11 +197,19 @@ def _same_in(
     """Whether one scheme says the same below and above."""
     ends = ([*(one[0] for one in dark), *(one[0] for one in unnamed)], [*(one[1] for one in dark), *(one[1] for one in unnamed)])
     if ends[1]:
+        largest = (max(ends[0]), max(ends[1]))
+        counted: dict[float, tuple[float, float]] = {}  # by the share from which one counts: few rows have one of their own
         for row, (each, apart, limit, counts_from) in enumerate(_worst_of(name, today)):
             if apart:
                 continue
-            sums = reached[1].get((name, "", row), (0.0, 0.0))
-            if _could(each, limit, counts_from, sums[0], ends[0]) != _could(each, limit, counts_from, sums[1], ends[1]):
+            if each:
+                if (largest[0] >= limit) != (largest[1] >= limit):
+                    return False
+                continue
+            if counts_from not in counted:
+                counted[counts_from] = (sum([one for one in ends[0] if one >= counts_from]), sum([one for one in ends[1] if one >= counts_from]))
+            sums, more = reached[1].get((name, "", row), (0.0, 0.0)), counted[counts_from]
+            if (sums[0] + more[0] / limit >= 1) != (sums[1] + more[1] / limit >= 1):
                 return False
     unknown, told_from = _unknown()
     for at, route in enumerate(figures().route):
@@ -205,12 +224,6 @@ def _same_in(
             if _category(sums[0], wholes[0], limits) != _category(sums[1], wholes[1], limits):
                 return False
     return True
-
-
-def _could(each: bool, limit: float, counts_from: float, reached: float, dark: Sequence[float]) -> bool:
-    if each:
-        return max(dark) >= limit
-    return reached + sum(one for one in dark if one >= counts_from) / limit >= 1
 
 
 def _category(reached: float, whole: float, limits: Sequence[float]) -> int:
