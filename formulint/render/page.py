@@ -160,13 +160,16 @@ def _table(table: Table, name: str, links: dict[str, str] | None = None) -> list
     keep = [i for i in range(len(table.columns)) if any(row[i].text for row in table.rows)]
     right = {i: ' class="n"' if table.columns[i].startswith(">") else "" for i in keep}
     head = "".join(f'<th scope="col"{right[i]}>{html(table.columns[i].removeprefix(">"))}</th>' for i in keep)
-    lines = [f'<div class="wide" tabindex="0" role="region" aria-label="{html(name)}">', "<table>", f"<thead><tr>{head}</tr></thead>", "<tbody>"]
+    words = len(keep) > 3 and not any(right.values())  # a telephone has no room for columns of sentences: there, each row is a list
+    start = '<table class="words">' if words else "<table>"
+    lines = [f'<div class="wide" tabindex="0" role="region" aria-label="{html(name)}">', start, f"<thead><tr>{head}</tr></thead>", "<tbody>"]
     for row in table.rows:
         cells = []
         for number, i in enumerate(keep):
             text, target = row[i].text, (links or {}).get(row[i].text, "")
             word = f'<a href="{target}">{html(text)}</a>' if target and number == 0 else html(text)
             word = f'<span class="{row[i].tone}">{word}</span>' if row[i].tone in ("bad", "warn", "muted") else word
-            cells.append(f'<th scope="row"{right[i]}>{word}</th>' if number == 0 else f"<td{right[i]}>{word}</td>")
+            called = f' data-of="{html(table.columns[i])}"' if words and text else ""
+            cells.append(f'<th scope="row"{right[i]}>{word}</th>' if number == 0 else f"<td{right[i]}{called}>{word}</td>")
         lines.append(f"<tr>{''.join(cells)}</tr>")
     return [*lines, "</tbody>", "</table>", "</div>"]

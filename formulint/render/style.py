@@ -49,6 +49,9 @@ figure svg {{ display: block; width: 100%; height: auto; overflow: visible; font
 @media (max-width: 40rem) {{
   body {{ padding: .7rem; }} table {{ font-size: .75rem; }} th, td {{ padding: .2rem .25rem; max-width: 9rem; }} th.n, td.n {{ white-space: normal; }}
   tbody th, td:not(.n) {{ overflow-wrap: anywhere; }} tbody th {{ min-width: 5.6rem; }}
+  .words thead {{ position: absolute; clip-path: inset(50%); }} .words tbody, .words tr, .words th, .words td {{ display: block; max-width: none; }}
+  .words tbody th, .words td {{ border: 0; overflow-wrap: break-word; }} .words tbody th {{ font-weight: bold; }} .words tr {{ border-bottom: 1px solid var(--line); padding: .3rem 0; }}
+  .words td:empty {{ display: none; }} .words td::before {{ content: attr(data-of) ": "; color: var(--soft); }}
 }}
 @media print {{
   body {{ max-width: none; font-size: 10pt; padding: 0; }} table {{ font-size: 8pt; }} .finding, tr, figure {{ break-inside: avoid; }} h2, figcaption {{ break-after: avoid; }}
