@@ -9,14 +9,16 @@ import io
 import os
 import re
 import xml.etree.ElementTree as Xml
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from formulint.clean import html
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
+    from matplotlib.artist import Artist
+    from matplotlib.figure import Figure
+    from matplotlib.patches import Patch
 
 ROLES = ("ink", "soft", "line", "paper", "band", "stop", "wait", "a", "b", "c", "d", "e", "f")
 """What a colour is for; the page says which colour that is, by day and by night. ``a`` to ``f`` fill the parts of bars."""
@@ -71,9 +73,48 @@ def _quietly() -> Iterator[None]:
         log.setLevel(level)
 
 
+class Sheet:
+    """What is drawn on: its units are those of the picture, y downwards.
+
+    Axes would do the same with ticks, labels and grids that no picture here shows; to make them takes longer than to draw.
+    """
+
+    def __init__(self, figure: Figure, width: float, height: float) -> None:
+        from matplotlib.transforms import Affine2D
+
+        self._figure = figure
+        self._place = Affine2D().scale(1 / width, -1 / height).translate(0, 1) + figure.transFigure
+
+    def plot(self, x: Sequence[float], y: Sequence[float], **style: object) -> None:
+        """A line through points, or marks on them, in the words of matplotlib's ``Line2D``."""
+        from matplotlib.lines import Line2D
+
+        self._add(Line2D(x, y, **style))  # type: ignore[arg-type]
+
+    def text(self, x: float, y: float, words: str, **style: object) -> None:
+        """Words, in those of its ``Text``."""
+        from matplotlib.text import Text
+
+        self._add(Text(x, y, words, **style))  # type: ignore[arg-type]
+
+    def area(self, points: Sequence[tuple[float, float]], **style: object) -> None:
+        """A filled shape, in the words of its ``Polygon``."""
+        from matplotlib.patches import Polygon
+
+        self._add(Polygon(points, **style))  # type: ignore[arg-type]
+
+    def add_patch(self, patch: Patch) -> None:
+        """A shape of its own making."""
+        self._add(patch)
+
+    def _add(self, one: Artist) -> None:
+        one.set_transform(self._place)
+        self._figure.add_artist(one, clip=False)
+
+
 @contextmanager
-def canvas(width: float, height: float, made: list[str]) -> Iterator[Axes]:
-    """Axes whose units are those of the picture, y downwards; what was drawn on them is put into ``made`` as SVG of matplotlib."""
+def canvas(width: float, height: float, made: list[str]) -> Iterator[Sheet]:
+    """A sheet of that size; what was drawn on it is put into ``made`` as SVG of matplotlib."""
     with _quietly():
         import matplotlib
         from matplotlib.backends.backend_svg import FigureCanvasSVG
@@ -84,12 +125,8 @@ def canvas(width: float, height: float, made: list[str]) -> Iterator[Axes]:
             matplotlib.rcParams.update({"svg.fonttype": "none", "svg.hashsalt": SALT, "text.parse_math": False, "hatch.linewidth": 0.7})
             figure = Figure(figsize=(width / 72, height / 72))
             FigureCanvasSVG(figure)
-            axes = figure.add_axes((0, 0, 1, 1))
-            axes.set_axis_off()
-            axes.set_xlim(0, width)
-            axes.set_ylim(height, 0)
             figure.patch.set_visible(False)
-            yield axes
+            yield Sheet(figure, width, height)
             out = io.StringIO()
             figure.savefig(out, format="svg", metadata=dict.fromkeys(("Date", "Creator", "Format", "Type")))
             made.append(out.getvalue())

@@ -15,6 +15,7 @@ HERE = Path(__file__).parent
 PASS = "python -c pass"
 BARE = "tomllib, same bytes"
 LINT_ALL = "full lint, cold"
+LINT_PLOT = "lint and plotting"
 LOG = "git log -p of the file"
 SHORT_LOG = "the same log among 10"
 
@@ -41,6 +42,7 @@ ROWS = (
     Row("diff of one formula", PASS, None),
     Row("diff of 50 changed of 2,000", LINT_ALL, 0.35),
     Row("gate of the same", LINT_ALL, 0.6),
+    Row("page of the same, pictures", LINT_PLOT, 1),
     Row("history of 1,000 commits", LOG, 3),
     Row("the same among 10 formulas", SHORT_LOG, None),
 )
@@ -68,6 +70,8 @@ def calls(stage: Stage) -> Mapping[str, Call]:
         LINT_ALL: Call((*tool, "lint", *day), stage.big),
         "diff of 50 changed of 2,000": Call((*tool, "diff", "HEAD~1", "HEAD", *day), stage.proposal),
         "gate of the same": Call((*tool, "gate", "--base", "base", *day), stage.proposal),
+        LINT_PLOT: Call((*python(str(HERE / "plotting.py")), "lint", *day), stage.big),
+        "page of the same, pictures": Call((*tool, "diff", "HEAD~1", "HEAD", "--format", "html", *day), stage.proposal),
         LOG: Call(log, stage.line),
         SHORT_LOG: Call(log, stage.short_line),
         "history of 1,000 commits": Call(history, stage.line),
