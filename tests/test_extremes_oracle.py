@@ -21,6 +21,7 @@ PROPERTIES = ("density", "nonvolatile_volume", "pvc", "reduced_pvc", "voc_less_w
 ROUNDING = 1e-11  # of the value: what floats may make of two ends
 WITHIN = 0.01  # of the width: how far an end may lie outside what was found
 STEP = 1e-4  # of a range: how far apart the optimizer takes two points for a slope
+ENOUGH = 1e-7  # of a value, in widths over the corners: the optimizer stops where a step brings no more
 
 
 def lines(*written: str) -> tuple[Table, ...]:
@@ -97,7 +98,7 @@ class Reckoned:
         scale = max(map(at, self.corners)) - at(best) or 1.0
         cube = [(0.0, 1.0)] * len(self.free)
         starts = ([0.5] * len(self.free), list(best))
-        walks = [minimize(lambda place: at(place) / scale, start, method="L-BFGS-B", bounds=cube, options={"eps": STEP}) for start in starts]
+        walks = [minimize(lambda place: at(place) / scale, start, method="L-BFGS-B", bounds=cube, options={"eps": STEP, "ftol": ENOUGH}) for start in starts]
         return min(at(best), *(at(walk.x) for walk in walks))
 
     def extremes(self, name: str) -> tuple[float, float]:
