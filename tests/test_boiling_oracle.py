@@ -19,12 +19,15 @@ ESTIMATED = "JOBACK"
 NOT_IN_TABLES = {
     "29911-28-2": "the one isomer is in no table; the figure is that of a supplier's data sheet",
     "55934-93-5": "in no table; the figure is recalled from literature of suppliers, and the row says so",
+    "77-90-7": "recalled; the one value of the tables is that at 1 mmHg",
 }
 """Substances of which the package has no measured value, and where the figure is from."""
 
+AT_LESS_PRESSURE = {"77-90-7": 173}
+"""Values of the tables that are said to be of a boiling point at 1 mmHg, in whole degC: nothing to compare a row with."""
+
 BEYOND_TABLES = {
     "6846-50-0": "the upper end is from an encyclopedia article",
-    "77-90-7": "the upper end is recalled; the one value of the tables is said to be that at 1 mmHg",
 }
 """Rows that are wider than the tables, and why."""
 
@@ -35,7 +38,7 @@ ROWS = boiling_points()
 def found(cas: str) -> list[float]:
     """The boiling points that the tables have of a substance, in kelvin."""
     values = (Tb(cas, method=method) for method in MEASURED)
-    return [value for value in values if value is not None]
+    return [value for value in values if value is not None and round(value - 273.15) != AT_LESS_PRESSURE.get(cas)]
 
 
 def range_of(row: Boils) -> tuple[Quantity, Quantity]:
