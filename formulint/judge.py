@@ -20,7 +20,6 @@ from formulint.finding import Fault, Finding, KeyPath, Level, Place, Source
 from formulint.formula import Formula, beside, codes_in, offers_alternates
 from formulint.kinds.closure import BATCH
 from formulint.material import Material
-from formulint.misnomer import misnamed, unknown
 from formulint.nesting import chained
 from formulint.own_limits import broken
 from formulint.retired import eased, still_used
@@ -291,6 +290,8 @@ class Judge:
         self, name: str, code: str, own: dict[str, list[str]], other: dict[str, list[str]], formula: str, material: str
     ) -> Iterator[Finding]:
         if code != stem(name):
+            from formulint.misnomer import misnamed  # few codes are wrong
+
             twins = [one for names in (own, other) for one in names.get(code.casefold(), ()) if one != name]
             yield self._format("record/code-is-file-name", misnamed(name, code, twins), formula, material)
         same = [*own.get(stem(name).casefold(), ()), *other.get(stem(name).casefold(), ())]
@@ -330,6 +331,8 @@ class Judge:
             else:
                 self._sound.add(code)
         elif blend is None:
+            from formulint.misnomer import unknown
+
             self._guesses += 1
             yield unknown(catalog, code, place, self._guesses <= MANY)  # a guess means to look through all codes
         elif blend.record is None:

@@ -25,7 +25,8 @@ _IRREGULAR = {
     worktree.LINK: ("is a symbolic link, not a file", "put the file itself there; links are never followed"),
     worktree.FOLDER: ("is a repository inside this one (a submodule), not a file", "keep the records here instead"),
 }
-_ASTRAY = re.compile(r"(.*/[A-Za-z]+-?[0-9][A-Za-z0-9-]*)(?:\.toml)?\.(?:txt|TOML|Toml|tml)")
+_ASTRAY = r"(.*/[A-Za-z]+-?[0-9][A-Za-z0-9-]*)(?:\.toml)?\.(?:txt|TOML|Toml|tml)"
+_ASTRAY_ENDS = (".txt", "TOML", "Toml", ".tml")
 _SPECIAL = ("is no file that git can hold (a pipe, a socket or a device)", "remove it")
 
 
@@ -260,7 +261,7 @@ def _assemble(rows: Sequence[git.Row], prefix: str, remedy: str) -> tuple[str, d
 def _astray(entries: Mapping[str, Entry]) -> Iterator[Fault]:
     """Files that are called like a record, but end as an editor for plain text ends them: nobody reads those."""
     for name in entries:
-        found = _ASTRAY.fullmatch(name) if name[-4:] != "toml" and "/" in name else None
+        found = re.fullmatch(_ASTRAY, name) if name[-4:] in _ASTRAY_ENDS else None  # compiled where one is there
         if found is not None and f"{found[1]}.toml" not in entries:
             words = f"{quoted(name)} is not read: only files that end in .toml are records"
             yield Fault(Place(name), words, f"if it is a record, rename it to {found[1].rpartition('/')[2]}.toml", kind="review")
