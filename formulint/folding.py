@@ -80,7 +80,8 @@ def _with_waiting(root: Finding, group: Sequence[Finding]) -> Finding:
     formulas = list(dict.fromkeys(one.formula for one in group))
     number = "1 formula" if len(formulas) == 1 else f"{len(formulas)} formulas"
     words = f"{root.fault.message}; {number} cannot be judged until it can be read: {_listed(formulas)}"
-    return replace(root, fault=replace(root.fault, message=words), behind=(root, *group))
+    lines = tuple(one.fault.place for one in group) if len(formulas) == 1 else ()  # of many formulas the codes are enough
+    return replace(root, fault=replace(root.fault, message=words, related=(*root.fault.related, *lines)), behind=(root, *group))
 
 
 def _says_so(finding: Finding, absent: set[Place]) -> bool:

@@ -132,3 +132,9 @@ def test_that_a_sheet_does_not_add_up_stands_before_all_else_of_it() -> None:
     told = text(state)
     assert 0 < told.index("STOP the lines add up to") < told.index("rule voc/")
     assert 0 < told.index("line 8: closure/batch") < told.index("line 7: voc/")
+
+
+def test_where_one_formula_waits_its_line_is_named() -> None:
+    first, *_ = causes_first(found(unread("T-1")))
+    assert first.fault.message.endswith("; 1 formula cannot be judged until it can be read: T-1")
+    assert [place.path for place in first.fault.related] == ["formulas/T-1.toml"]
