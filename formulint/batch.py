@@ -20,6 +20,7 @@ from formulint.kinds.dose import Dose
 from formulint.properties import BY_ID
 from formulint.quantity import Quantity
 from formulint.retouch import PRESERVATIVES
+from formulint.rounding import of_a_line
 from formulint.rule import Applied
 from formulint.scales import FINE, Weighing, usable
 from formulint.side import NONE
@@ -29,9 +30,6 @@ from formulint.subject import FormulaSubject
 from formulint.tanks import Filling, fillings, too_empty, troubles, unchecked
 from formulint.verdict import narrowest, outcome, read_bounds, title_of
 
-NEVER, RARELY = 0.05, 0.02
-"""Shares of a line that rounding may move: above the first it is not weighed so, above the second it is told (practice: of
-additives and preservatives 1 to 2 % is usually allowed; no source)."""
 EXTENSIVE = ("mass", "volume")
 
 
@@ -226,11 +224,13 @@ def _weighable(portion: Portion) -> tuple[bool, str]:
     tolerance = one.scale.tolerance
     if tolerance is not None and abs(one.off) > tolerance.lo.base:
         return True, f"{asked} becomes {one.reads} on {where}: {one.off:+.1%} off, more than its tolerance of {tolerance.text}"
-    if abs(one.off) > NEVER:
-        return True, f"{asked} becomes {one.reads} on {where}: {one.off:+.1%} off; take a finer scale, or make a premix of it"
-    if abs(one.off) > RARELY:
+    allowed = of_a_line()
+    if abs(one.off) > allowed.most.base:
+        most = f"more than {allowed.refused} ({allowed.source.checked})"
+        return True, f"{asked} becomes {one.reads} on {where}: {one.off:+.1%} off, {most}; take a finer scale, or make a premix of it"
+    if abs(one.off) > allowed.quiet.base:
         return False, f"{asked} becomes {one.reads} on {where}: {one.off:+.1%} off"
-    if one.coarse > NEVER:
+    if one.coarse > allowed.most.base:
         return False, f"{asked} is known to {one.coarse:.0%} only on {where}"
     if one.loads > 1:
         return False, f"{asked} is more than {one.scale.code} weighs at once: {one.loads} weighings, which add up to {one.reads}"

@@ -8,7 +8,9 @@ from msgspec.structs import replace
 
 from formulint.catalog import stem
 from formulint.finding import Fault, Finding, Place
+from formulint.kinds.closure import BATCH
 
+READABLE, WAITS = "record/readable", "record/known-material"
 MOST = 8  # checks and formulas named in one line; the rest is counted
 
 Cause = tuple[frozenset[str], str]
@@ -17,8 +19,11 @@ Cause = tuple[frozenset[str], str]
 def causes_first(findings: Sequence[Finding]) -> tuple[Finding, ...]:
     """Findings with those that are open for one cause told as one, before all others; the rest in their order.
 
-    What only says that the figure is missing is folded too. Machines get every finding, see ``render/json_report.py``.
+    A record that cannot be read comes first, with the formulas that wait for it. What only says that the figure is missing
+    is folded too. That a sheet does not add up stands before all else of its formula, for every other figure is wrong with
+    it. Machines get every finding, see ``render/json_report.py``.
     """
+    findings = _sums_first(_unread_once(findings))
     groups: dict[Cause, list[Finding]] = {}
     for one in findings:
         if one.fault.kind == "open" and one.granted is None and one.fault.cause and one.fault.missing:
@@ -36,6 +41,47 @@ def causes_first(findings: Sequence[Finding]) -> tuple[Finding, ...]:
         for one in (*group, *also):
             left.pop(one, None)
     return (*told, *left)
+
+
+def unclosed_sheet(finding: Finding) -> bool:
+    """True for a sheet that does not add up, and is stopped by it."""
+    return finding.rule == BATCH and finding.blocks and finding.fault.kind == "fail"
+
+
+def _sums_first(findings: Sequence[Finding]) -> Sequence[Finding]:
+    """Findings, of each formula first that it does not add up."""
+    unclosed = {one.formula: one for one in findings if unclosed_sheet(one)}
+    if not unclosed:
+        return findings
+    told = ((unclosed[one.formula], one) if one.formula in unclosed else (one,) for one in findings)
+    return tuple(dict.fromkeys(one for pair in told for one in pair))
+
+
+def _unread_once(findings: Sequence[Finding]) -> Sequence[Finding]:
+    """Findings, first those of records that cannot be read, each with the formulas that cannot be judged for it."""
+    waiting = [one for one in findings if one.rule == WAITS and one.fault.related and one.granted is None]
+    if not waiting:
+        return findings
+    by_place: dict[Place, Finding] = {}
+    for one in findings:
+        by_place.setdefault(one.fault.place, one)
+    groups: dict[Finding, list[Finding]] = {}
+    for one in waiting:
+        root = by_place.get(one.fault.related[0])
+        while root is not None and root.rule == WAITS and root.fault.related:  # an intermediate waits for what is in it
+            root = by_place.get(root.fault.related[0])
+        if root is not None and root.rule == READABLE:
+            groups.setdefault(root, []).append(one)
+    folded = {one for group in groups.values() for one in group} | set(groups)
+    return (*(_with_waiting(root, group) for root, group in groups.items()), *(one for one in findings if one not in folded))
+
+
+def _with_waiting(root: Finding, group: Sequence[Finding]) -> Finding:
+    formulas = list(dict.fromkeys(one.formula for one in group))
+    number = "1 formula" if len(formulas) == 1 else f"{len(formulas)} formulas"
+    words = f"{root.fault.message}; {number} cannot be judged until it can be read: {_listed(formulas)}"
+    lines = tuple(one.fault.place for one in group) if len(formulas) == 1 else ()  # of many formulas the codes are enough
+    return replace(root, fault=replace(root.fault, message=words, related=(*root.fault.related, *lines)), behind=(root, *group))
 
 
 def _says_so(finding: Finding, absent: set[Place]) -> bool:

@@ -13,7 +13,7 @@ from msgspec.structs import replace
 from formulint.catalog import Catalog
 from formulint.finding import Finding, Level, Remedy
 from formulint.formula import Formula
-from formulint.kinds.closure import BATCH
+from formulint.kinds.closure import BATCH, THE_BATCH
 from formulint.kinds.limit import goal_of
 from formulint.kinds.order import Order
 from formulint.moves import move_remedies
@@ -79,8 +79,8 @@ def remedies_of(trial: Trial, finding: Finding, exchange: bool) -> tuple[Remedy,
         found += retouch.remedies()
     except Spent:
         return tuple(found)
-    if not found and finding.rule == BATCH and finding.fault.related:
-        return ()  # the line is named already; a neutralizer that slipped is not lowered without a window, and only by hand
+    if not found and finding.rule == BATCH and (finding.fault.related or THE_BATCH in finding.fault.remedy):
+        return ()  # line or batch is named already; a neutralizer that slipped is not lowered without a window, and only by hand
     return tuple(found) or (UNCLOSED if retouch.unclosed else NOTHING,)
 
 

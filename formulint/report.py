@@ -9,7 +9,7 @@ from msgspec import Struct
 
 from formulint.catalog import Catalog
 from formulint.finding import Finding, Level, Mark
-from formulint.folding import causes_first
+from formulint.folding import causes_first, unclosed_sheet
 from formulint.judge import Scope
 from formulint.premises import assumptions as assumptions
 
@@ -128,12 +128,12 @@ def overall(findings: Iterable[Finding]) -> Verdict:
 
 
 def by_record(catalog: Catalog, found: Sequence[Located]) -> tuple[Section, ...]:
-    """Findings under the record they are about: first those that are the cause of others, then the worst record."""
+    """Findings under the record they are about: first those that are the cause of others, then the worst record; of one record first that it does not add up."""
     groups: dict[str, list[Located]] = {}
     for one in found:
         groups.setdefault(one.finding.formula or one.finding.material or one.mark.path, []).append(one)
     sections = [
-        Section(heading(catalog, code), tuple(sorted(items, key=lambda one: (not one.finding.behind, -one.finding.level))))
+        Section(heading(catalog, code), tuple(sorted(items, key=lambda one: (not unclosed_sheet(one.finding), not one.finding.behind, -one.finding.level))))
         for code, items in groups.items()
     ]
     return tuple(sorted(sections, key=_weight))

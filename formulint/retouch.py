@@ -1,4 +1,4 @@
-"""One number of one line changed, or one material exchanged, so that a value of the formula comes to lie inside its bounds.
+"""One number of one line changed, a line taken out that stands there twice, or one material exchanged, so that a value of the formula comes to lie inside its bounds.
 
 The line's amount is found as a root over the same resolving and evaluating that judges the sheet, so doses and ``q.s.``
 follow by themselves. It is rounded to the digits of the line, and must hold after that. Then every formula that the
@@ -110,6 +110,11 @@ class Retouch:
             yield from (option for option, _ in slips)
             if any(abs(total / self.goal.aim - 1) <= FINEST for _, total in slips):
                 return  # whatever else closes the sheet would only hide it
+        elif self.off > 0:
+            again = list(self._again())
+            yield from again
+            if again:
+                return  # a preservative that is charged twice is taken out once, not lowered here and there
         for spot, line in self._lines():
             assert line.amount is not None
             found = self._amount(spot, line.amount.lo)
@@ -183,6 +188,22 @@ class Retouch:
         for slip in closing(self.formula, subject.resolved, materials, goal.aim or 0.0, subject.closure):
             if slip.words in self.finding.fault.remedy:
                 yield Option((int(slip.keys[1]), int(slip.keys[3])), slip.meant, 0.0), slip.total
+
+    def _again(self) -> Iterator[Option]:
+        """Either line of a preservative that stands in two of them taken out, where that is enough; of two that are alike in one stage the second.
+
+        A defoamer is split between stages for good reason, and so is a dispersant: nothing of the kind is said of them.
+        """
+        lines = self._lines()
+        for spot, line in lines:
+            stock = self.subject.stocks.get(line.material or "")
+            others = [one for one in lines if one[1].material == line.material and one[0] != spot]
+            if stock is None or line.amount is None or len(others) != 1 or PRESERVATIVES.isdisjoint(stock.material.functions):
+                continue
+            (twin, other), nothing = others[0], replace(line.amount.lo, digits="0")
+            first_of_alike = twin > spot and twin[0] == spot[0] and other.amount == line.amount
+            if not first_of_alike and self._holds(spot, nothing):
+                yield Option(spot, nothing, 0.0)
 
     def _exchanges(self) -> Iterator[Option]:
         """A line's material exchanged for an approved one of the same function: at equal active part, solids or volume."""

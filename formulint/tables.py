@@ -124,8 +124,9 @@ def gate(answer: Answer, notes: bool, pictures: bool = False) -> Report:
     judged = f"{counted(len(answer.scope.formulas), 'formula')} and {counted(len(answer.scope.materials), 'material')} judged"
     closing = [f"{judged}: {summary(answer.findings)}"]
     closing += left_out(answer.findings, notes) if any(one.stood for one in answer.findings) else []
-    closing += [f"NO: {stop_line(answer.after, one)}" for one in refused[:5]]
-    closing += [f"and {len(refused) - 5} more"] if len(refused) > 5 else []
+    stops = causes_first(refused)
+    closing += [f"NO: {stop_line(answer.after, one)}" for one in stops[:5]]
+    closing += [f"and {len(stops) - 5} more"] if len(stops) > 5 else []
     closing.append(verdict)
     return Report(title, (*facts, *assumptions(answer.after)), sections, (*closing, CAUTION), overview=overview(told, answer.records, tuple(policy)))
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Literal, get_args
 
 from msgspec import Struct
@@ -14,6 +14,7 @@ from formulint.errors import UserError
 from formulint.finding import Place
 from formulint.formula import Addition, Formula
 from formulint.interval import Interval, ends
+from formulint.material import Material
 from formulint.properties import NO_CAS, is_cas
 from formulint.scope import everything
 from formulint.subject import FormulaSubject
@@ -22,6 +23,7 @@ from formulint.vocabulary import FormulaState, Function
 
 Sort = Literal["material", "intermediate", "substance", "function"]
 FUNCTIONS: tuple[str, ...] = get_args(Function)
+SHORTEST, MOST_NAMED = 3, 6  # letters of a name that is looked for; substances that are listed
 STATES: dict[FormulaState, int] = {"production": 0, "pilot": 1, "bench": 2, "withdrawn": 3}
 """Formulas are listed in this order: what is made comes first."""
 
@@ -72,7 +74,7 @@ def where_used(catalog: Catalog, asked: str) -> WhereUsed:
         Where nobody knows what was asked for.
     """
     everything(catalog)
-    sort, codes = _meant(catalog, asked)
+    sort, asked, codes = _meant(catalog, asked)
     search = _Search(catalog, sort, frozenset(codes), asked)
     uses: list[Use] = []
     unread = []
@@ -89,26 +91,51 @@ def where_used(catalog: Catalog, asked: str) -> WhereUsed:
     return WhereUsed(asked, sort, codes, tuple(uses), tuple(unread))
 
 
-def _meant(catalog: Catalog, asked: str) -> tuple[Sort, dict[str, str]]:
-    """What sort of thing was asked for, and the codes that it means."""
+def _meant(catalog: Catalog, asked: str) -> tuple[Sort, str, dict[str, str]]:
+    """What sort of thing was asked for, that thing, by its CAS number where its name was given, and the codes that it means."""
     material, formula = catalog.find_material(asked), catalog.find_formula(asked)
     if material is not None:
-        return "material", {asked: material.record.name if material.record is not None else ""}
+        return "material", asked, {asked: material.record.name if material.record is not None else ""}
     if formula is not None:
-        return "intermediate", {asked: formula.record.name if formula.record is not None else ""}
+        return "intermediate", asked, {asked: formula.record.name if formula.record is not None else ""}
     records = [record for name in catalog.material_files() if (record := catalog.material(name).record) is not None]
     if asked in FUNCTIONS:
-        return "function", {record.code: record.name for record in records if asked in record.functions}
+        return "function", asked, {record.code: record.name for record in records if asked in record.functions}
     if is_cas(asked):
-        return "substance", {record.code: record.name for record in records if any(one.cas == asked for one in record.component)}
+        return "substance", asked, {record.code: record.name for record in records if any(one.cas == asked for one in record.component)}
     if asked.replace("-", "").isdigit():
         raise UserError(f'"{asked}" is no CAS number, and no code', NO_CAS)
     named = _named_in(catalog, asked)
     if named:
-        return "material", {asked: ""}
+        return "material", asked, {asked: ""}
+    cas = _cas_of(records, asked)
+    if cas:
+        return _meant(catalog, cas)
     near = closest(asked, [*(stem(name) for name in (*catalog.material_files(), *catalog.formula_files())), *FUNCTIONS])
     helps = f"did you mean {near}?" if near else "name a code such as RM-1401, a CAS number, or a function such as dispersant"
     raise UserError(f'there is no material, intermediate, function or substance "{asked}"', helps)
+
+
+def _cas_of(records: Sequence[Material], asked: str) -> str:
+    """The CAS number of the one substance that is named so in its materials, or by a word such as ``BIT``; empty where none is.
+
+    Raises
+    ------
+    UserError
+        Where several are.
+    """
+    from re import IGNORECASE, escape, search
+
+    if len(asked) < SHORTEST:
+        return ""
+    word = rf"(?<!\w){escape(asked)}(?!\w)"
+    found = {one.cas: one.name for record in records for one in record.component if is_cas(one.cas) and search(word, one.name, IGNORECASE)}
+    exactly = {cas: name for cas, name in found.items() if name.casefold() == asked.casefold()}
+    found = exactly or found
+    if len(found) > 1:
+        listed = ", ".join(f"{cas} ({name})" for cas, name in sorted(found.items())[:MOST_NAMED])
+        raise UserError(f'"{asked}" names {len(found)} substances', f"ask by CAS number: {listed}{', and others' if len(found) > MOST_NAMED else ''}")
+    return next(iter(found), "")
 
 
 def _named_in(catalog: Catalog, code: str) -> bool:

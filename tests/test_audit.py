@@ -158,7 +158,8 @@ def test_words_of_a_commit_are_no_markup(house: House, how: str) -> None:
 
 
 WRONG = {
-    "": "is no question that can be answered here", "who T-101": "is no question that can be answered here", "valid T-101": "nobody knows which day is meant",
+    "": "name one of these. valid: which formula was valid on a day (--on); approval: who", "approvals T-101": "did you mean approval?",
+    "who T-101": "is no question that can be answered here", "valid T-101": "nobody knows which day is meant",
     "approval": "nobody knows which formula is meant", "concessions T-101": "is asked about the whole repository",
     "approval T-999": "there is no formula T-999", "changes T-105": "no release of T-105 is on record",
 }  # fmt: skip

@@ -26,6 +26,7 @@ from formulint.catalog import File
 from formulint.commands.batch import size
 from formulint.quantity import Quantity, read
 from formulint.render import markdown, page, terminal
+from formulint.rounding import of_a_line
 from formulint.scales import FINE, printed, rounded
 from formulint.sized import Sized, factor_of, sized
 
@@ -81,6 +82,13 @@ def made(case: Case) -> Batch:
     file = shelf.find_formula("T-101")
     assert file is not None
     return batch(shelf, file, mass(case.size), case.tank)
+
+
+def test_how_far_rounding_may_move_a_line_is_sourced_data() -> None:
+    allowed = of_a_line()
+    assert 0 < allowed.quiet.base < allowed.most.base < 1
+    assert allowed.source.document and allowed.source.checked == "practice"
+    assert f"more than {allowed.refused} (practice)" in next(one for case in CASES if "half batch" in case.name for one in case.refused)
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)

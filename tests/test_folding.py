@@ -5,8 +5,9 @@ from __future__ import annotations
 import json
 
 import pytest
-from in_memory import SETTINGS, Records, catalog
+from in_memory import SETTINGS, Records, catalog, of_files
 from repository import Table
+from story import EXAMPLE
 
 from formulint.catalog import Catalog
 from formulint.finding import Finding
@@ -96,3 +97,44 @@ def test_what_is_open_and_does_not_stop_is_no_warning() -> None:
     record: Table = {"name": "p", "revision": 1, "state": "bench", "class": "clear", "markets": ["canada"], "batch": "9 kg", "stage": [stage]}
     opens = [one for one in found(catalog({"L": latex}, {"T-1": record})) if one.rule == "presence/coalescent-for-hard-latex"]
     assert summary(opens) == "no errors, 1 open"
+
+
+def unread(*formulas: str) -> Catalog:
+    """Formulas of a material that nobody can read, for a day that is none."""
+    return shelf(*formulas, density="1 kg/L", price="1 USD/kg", sds_date="2025-02-30")
+
+
+def test_a_record_that_cannot_be_read_is_told_once_with_the_formulas_that_wait_for_it() -> None:
+    state = unread("T-1", "T-2", "T-3")
+    first, *rest = causes_first(found(state))
+    assert (first.rule, first.fault.place.path, len(first.behind)) == ("record/readable", "materials/OIL.toml", 4)
+    assert first.fault.message.endswith("; 3 formulas cannot be judged until it can be read: T-1, T-2, T-3")
+    assert [one for one in rest if one.blocks] == []
+    told = text(state)
+    assert (told.count("cannot be read"), told.count("STOP materials/OIL.toml"), told.count("STOP formulas/")) == (0, 1, 0)
+
+
+def test_machines_get_every_formula_that_waits() -> None:
+    state = unread("T-1", "T-2")
+    results = json.loads(json_report.lint(state, found(state), {}))["results"]
+    assert [one["rule"] for one in results].count("record/known-material") == 2
+
+
+def test_who_waits_is_told_where_what_it_waits_for_is_not_looked_at() -> None:
+    waiting = tuple(one for one in found(unread("T-1", "T-2")) if one.formula)
+    assert causes_first(waiting) == waiting != ()
+
+
+def test_that_a_sheet_does_not_add_up_stands_before_all_else_of_it() -> None:
+    texts = {path.relative_to(EXAMPLE).as_posix(): path.read_text(encoding="utf-8") for path in EXAMPLE.rglob("*.toml") if "story" not in path.parts}
+    name = "formulas/T-140.toml"
+    state = of_files({**texts, name: texts[name].replace('"RM-1010", amount =   "9.0 lb"', '"RM-1010", amount =  "90.0 lb"')})
+    told = text(state)
+    assert 0 < told.index("STOP the lines add up to") < told.index("rule voc/")
+    assert 0 < told.index("line 8: closure/batch") < told.index("line 7: voc/")
+
+
+def test_where_one_formula_waits_its_line_is_named() -> None:
+    first, *_ = causes_first(found(unread("T-1")))
+    assert first.fault.message.endswith("; 1 formula cannot be judged until it can be read: T-1")
+    assert [place.path for place in first.fault.related] == ["formulas/T-1.toml"]

@@ -190,6 +190,8 @@ def test_a_rule_is_followed_by_its_id(tmp_path: Path) -> None:
 
 REFUSED = {
     "no such property": (("T-1", "--property", "nonvolatile_mas"), "did you mean nonvolatile_mass"),
+    "a family of properties": (("T-1", "--property", "VOC"), "did you mean voc_material, voc_less_water, voc_by_difference"),
+    "nothing near": (("T-1", "--property", "wittiness"), "formulint properties T-101 --format json lists them"),
     "no such formula": (("T-7",), "T-1"),
     "no such rule": (("T-1", "--rule", "voc/moon"), 'there is no rule "voc/moon"'),
     "no formula named": ((), "history asks which formula"),

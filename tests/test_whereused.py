@@ -95,6 +95,11 @@ def test_a_substance_counts_in_every_material_that_holds_it(house: Path) -> None
     assert both == pytest.approx([0.05, 0.0])
 
 
+def test_a_substance_is_found_by_its_name_and_by_a_word_of_it() -> None:
+    named = shares(EXAMPLE, "2634-33-5")
+    assert shares(EXAMPLE, "BIT") == shares(EXAMPLE, "1,2-benzisothiazol-3(2H)-one (bit)") == named != {}
+
+
 def test_a_biocide_is_told_in_ppm() -> None:
     found = run(EXAMPLE, "whereused", BIT).out
     assert "235 ppm" in found and "0.02 %" not in found
@@ -115,6 +120,7 @@ def test_what_cannot_be_read_is_told(house: Path, tmp_path: Path) -> None:
 
 
 REFUSED = {"RM-22": "did you mean RM-2?", "2634-33-4": "last digit", "dispersent": "did you mean dispersant?", "": "what is looked for"}
+TWO = {"name": "two", "functions": ["other"], "form": "liquid", "component": [{"name": f"{which}-methyl isothiazolone", "share": "5 %", "cas": cas} for which, cas in (("2", "2682-20-4"), ("5-chloro-2", "26172-55-4"))]}
 
 
 @pytest.mark.parametrize("asked", REFUSED)
@@ -122,6 +128,11 @@ def test_what_nobody_knows_is_said(house: Path, asked: str) -> None:
     answer = run(house, "whereused", *([asked] if asked else []))
     assert answer.status == 2
     assert REFUSED[asked] in answer.err
+
+
+def test_a_name_of_several_substances_is_asked_back(tmp_path: Path) -> None:
+    answer = run(write(tmp_path, SETTINGS, {"RM-1": TWO}, {}), "whereused", "isothiazolone")
+    assert (answer.status, "2682-20-4 (2-methyl isothiazolone)" in answer.err, "26172-55-4 (" in answer.err) == (2, True, True)
 
 
 def test_markdown_has_the_same_rows(house: Path) -> None:

@@ -12,6 +12,7 @@ from formulint.errors import UserError
 from formulint.options import Option
 from formulint.report import Report
 from formulint.rulebook import Shipped
+from formulint.suggest import closest
 
 QUESTIONS = {
     "valid": "which formula was valid on a day (--on)",
@@ -35,8 +36,11 @@ OPTIONS = (
 
 def run(options: SimpleNamespace) -> int:
     """Answer: 0 where nothing speaks against it, 1 where something does, 2 where nobody can say."""
+    if not options.question:
+        raise UserError("audit asks which question is to be answered", f"name one of these. {LISTED}. Such as: formulint audit approval T-101")
     if options.question not in QUESTIONS:
-        raise UserError(f'"{options.question or ""}" is no question that can be answered here', "ask one of: " + ", ".join(QUESTIONS))
+        near = closest(options.question, QUESTIONS)
+        raise UserError(f'"{options.question}" is no question that can be answered here', f"did you mean {near}?" if near else f"ask one of these. {LISTED}")
     if options.question in OF_ONE and not options.what:
         raise UserError("nobody knows which formula is meant", f"say formulint audit {options.question} T-101")
     if options.question not in OF_ONE and options.what:

@@ -56,9 +56,19 @@ def _property(name: str | None) -> str:
     if name is None:
         return ""
     if dimension_of(name) is None:
-        near = closest(name, [*BY_ID, *DOSE_BY_ID])
-        raise UserError(f'there is no property "{name}"', f"did you mean {near}?" if near else "formulint properties --format json lists them")
+        raise UserError(f'there is no property "{name}"', _meant(name))
     return name
+
+
+def _meant(name: str) -> str:
+    """Which property may have been meant: the nearest one, or all those of which the name says a part, such as ``VOC``."""
+    known = [*BY_ID, *DOSE_BY_ID]
+    part = name.strip().lower().replace(" ", "_").replace("-", "_")
+    alike = [one for one in known if part and f"_{part}_" in f"_{one}_"]
+    if len(alike) > 1:
+        return f"did you mean {', '.join(alike[:-1])} or {alike[-1]}?"
+    near = alike[0] if alike else closest(name, known)
+    return f"did you mean {near}?" if near else "there are density, pvc, voc_less_water, cost_volume and more: formulint properties T-101 --format json lists them"
 
 
 def _known(catalog: Catalog, found: History) -> None:

@@ -30,6 +30,16 @@ GALLONS = (
     (1 / IMPERIAL, f"The sum is {1 / IMPERIAL:.2f} times the batch, as a US gallon is of an imperial gallon."),
 )
 
+FACTORS = (
+    (100, "a hundred times", "a hundredth of"), (10, "ten times", "a tenth of"), (5, "five times", "a fifth of"), (4, "four times", "a quarter of"), (2, "twice", "half of"),
+)  # fmt: skip
+"""How many times the batch a sheet may be written for, and both ways to say so."""
+
+THE_BATCH = "look at batch = "
+"""How the advice begins where the batch itself is to be looked at, and no line."""
+
+AS_A_FACTOR = 0.01  # relative: so near to a factor a sum is taken for it; our own choice
+
 
 class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
     """What is added up must come to what is written.
@@ -109,7 +119,7 @@ class Closure(Rule, frozen=True, kw_only=True, tag="closure", tag_field="kind"):
         side = "too much" if off > 0 else "too little"
         words = f"the lines add up to {amount}, the batch is {batch.text}: {abs(off):.{digits}f} % {side}"
         remedy = "look for a line in another unit, doubled or missing; else correct the batch or the water"
-        remedy = " Else ".join((*self._misread_batch(subject, total), remedy))
+        remedy = _by_a_factor(total, batch.base, batch.text) or " Else ".join((*self._misread_batch(subject, total), remedy))
         return Fault(place, words, remedy, measured=amount, limit=batch.text, unit=unit)
 
     def _misread_batch(self, subject: FormulaSubject, total: float) -> Iterator[str]:
@@ -175,6 +185,19 @@ def _closes(total: Number, whole: float, within: float) -> Literal["", "fail", "
     if low > most or high < least:
         return "fail"
     return "open" if low < least or high > most else ""
+
+
+def _by_a_factor(total: float, whole: float, written: str) -> str:
+    """What is to be looked at where the lines come to a round part of the batch, or to a round number of batches; empty where they do not."""
+    for factor, times, part in FACTORS:
+        digit = factor in (10, 100)
+        if abs(total * factor / whole - 1) <= AS_A_FACTOR:
+            slip = ": it may have a digit too many" if digit else ""
+            return f"the lines come to {part} the batch: {THE_BATCH}\"{written}\" before the lines{slip}; correct the batch, or write every line for it"
+        if abs(total / factor / whole - 1) <= AS_A_FACTOR:
+            slip = ": it may lack a digit" if digit else ""
+            return f"the lines come to {times} the batch: {THE_BATCH}\"{written}\" before the lines{slip}; correct the batch, or write every line for it"
+    return ""
 
 
 def _with_odd(subject: FormulaSubject, fault: Fault) -> Fault:
