@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from operator import attrgetter
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -14,6 +15,7 @@ from formulint.formula import Addition, Formula, Stage
 
 AMOUNT = ("material", "amount", "on", "as", "of", "alternates")  # told with the line itself
 BEYOND = tuple(name for name in Addition.__struct_encode_fields__ if name not in (*AMOUNT, "step", "stage"))
+_BEYOND = attrgetter(*BEYOND)
 START = "the start"
 _Key = tuple[str, int]  # what a line is, and which one of several in its stage
 
@@ -109,7 +111,8 @@ def _lines(stage: Stage | None, called: dict[str, str]) -> dict[_Key, _Line]:
         times = 0
         while (name, times) in found:
             times += 1
-        said = {field: text for field in BEYOND if (value := getattr(line, field)) and (text := written(value)) is not None}
+        values = _BEYOND(line)
+        said = {field: text for field, value in zip(BEYOND, values, strict=True) if value and (text := written(value)) is not None} if any(values) else {}
         found[name, times] = _Line(at, line.material is None, said, tuple(found))
     return found
 

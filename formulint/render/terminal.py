@@ -160,10 +160,12 @@ def column_sizes(names: Sequence[str], right: Sequence[bool], rows: Sequence[Seq
     they have blanks; then long words; at last everything, so that no line is longer than the screen.
     """
     keep = [i for i in range(len(names)) if any(row[i] for row in rows)]
+    sizes = {i: max(len(names[i]), *[len(row[i]) for row in rows]) for i in keep}
+    spare = width - sum(sizes.values()) - gap * (len(keep) - 1)
+    if spare >= 0:
+        return sizes
     texts, numbers = ([i for i in keep if right[i] is side] for side in (False, True))
     words = {i: max(len(word) for cell in (names[i], *(row[i] for row in rows)) for word in cell.split(" ")) for i in keep}
-    sizes = {i: max(len(names[i]), *(len(row[i]) for row in rows)) for i in keep}
-    spare = width - sum(sizes.values()) - gap * (len(keep) - 1)
     for columns, floor in (
         (texts, {i: max(NARROWEST, min(words[i], LONG_WORD)) for i in texts}),
         (numbers, words),
@@ -182,13 +184,19 @@ def column_sizes(names: Sequence[str], right: Sequence[bool], rows: Sequence[Seq
 
 
 def _row(cells: Sequence[str], sizes: Sequence[int], right: Sequence[bool]) -> list[str]:
+    if all(len(cell) <= size and cell[:1] != " " for cell, size in zip(cells, sizes, strict=True)):
+        return [_joined(cells, sizes, right)]
     parts = [_fitted(cell, size) for cell, size in zip(cells, sizes, strict=True)]
     lines = []
     for at in range(max(len(part) for part in parts)):
         texts = [part[at] if at < len(part) else "" for part in parts]
-        filled = [text.rjust(size) if side else text.ljust(size) for text, size, side in zip(texts, sizes, right, strict=True)]
-        lines.append(("  " + GAP.join(filled)).rstrip())
+        lines.append(_joined(texts, sizes, right))
     return lines
+
+
+def _joined(texts: Sequence[str], sizes: Sequence[int], right: Sequence[bool]) -> str:
+    filled = [text.rjust(size) if side else text.ljust(size) for text, size, side in zip(texts, sizes, right, strict=True)]
+    return ("  " + GAP.join(filled)).rstrip()
 
 
 def _fitted(text: str, size: int) -> list[str]:
