@@ -35,6 +35,9 @@ FACTORS = (
 )  # fmt: skip
 """How many times the batch a sheet may be written for, and both ways to say so."""
 
+UNITS = ((3.785411784, "gal", "L"), (2.2046226218, "kg", "lb"))
+"""How many times the smaller unit the larger one is, of two in which a batch is written."""
+
 THE_BATCH = "look at batch = "
 """How the advice begins where the batch itself is to be looked at, and no line."""
 
@@ -197,6 +200,11 @@ def _by_a_factor(total: float, whole: float, written: str) -> str:
         if abs(total / factor / whole - 1) <= AS_A_FACTOR:
             slip = ": it may lack a digit" if digit else ""
             return f"the lines come to {times} the batch: {THE_BATCH}\"{written}\" before the lines{slip}; correct the batch, or write every line for it"
+    for ratio, large, small in UNITS:
+        for unit, meant, share in ((small, large, total / whole / ratio), (large, small, total / whole * ratio)):
+            if written.endswith(f" {unit}") and abs(share - 1) <= AS_A_FACTOR:
+                words = f"{ratio:.2f} times the batch, as {large} is of {small}" if unit == small else f"{1 / ratio:.2f} of the batch, as {small} is of {large}"
+                return f"the lines come to {words}: {THE_BATCH}\"{written}\" before the lines: it may be in {meant}; correct the batch, or write every line for it"
     return ""
 
 
