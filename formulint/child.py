@@ -10,8 +10,16 @@ from typing import IO
 DIRECT = hasattr(os, "posix_spawn") and hasattr(os, "memfd_create")
 
 
+SURE = 4096
+"""Bytes that any pipe takes before somebody reads them."""
+
+
 class Child:
-    """A running program that is written to and read from; what it complains of is dropped."""
+    """A running program that is written to and read from; what it complains of is dropped.
+
+    ``room`` is how many bytes may be written before its answers are read: half of what the pipe holds. A machine with many
+    pipes gives small ones.
+    """
 
     def __init__(self, command: Sequence[str], folder: str, environment: Mapping[str, str]) -> None:
         if not DIRECT:
@@ -24,7 +32,10 @@ class Child:
             assert self._popen.stdout is not None
             self.questions: IO[bytes] = self._popen.stdin
             self.answers: IO[bytes] = self._popen.stdout
+            self.room = SURE
             return
+        import fcntl  # not everywhere: DIRECT is Linux
+
         theirs, ours = os.pipe()
         back, forth = os.pipe()
         silent = os.open(os.devnull, os.O_WRONLY)
@@ -37,6 +48,7 @@ class Child:
         finally:
             for end in (theirs, forth, silent):
                 os.close(end)
+        self.room = max(fcntl.fcntl(ours, fcntl.F_GETPIPE_SZ) // 2, SURE) if hasattr(fcntl, "F_GETPIPE_SZ") else SURE
         self.questions = open(ours, "wb")  # noqa: SIM115 - kept open until close
         self.answers = open(back, "rb")  # noqa: SIM115
 

@@ -19,9 +19,6 @@ OLDEST = (2, 34)
 LONGEST = 1 << 20
 """Bytes of a file that are read, 1 MiB; of a longer one a single byte more, so that its reader can refuse it."""
 
-PIPE = 32768 if DIRECT else 4096
-"""Bytes of questions that a pipe surely takes, 65 an id at most: on Linux half of what it does take."""
-
 DAMAGE = "look with git fsck --full, or clone again; a clone made with --filter lacks files: clone without it"
 """What helps where objects are missing or broken."""
 
@@ -178,6 +175,10 @@ def handed_over() -> dict[str, str]:
     return {name: os.environ[name] for name in _INHERITED if name in os.environ}
 
 
+LINE = 65
+"""Bytes of a question, an id of SHA-256 and the end of its line."""
+
+
 class ObjectReader:
     """One ``cat-file --batch``, started at the first question and kept open.
 
@@ -193,9 +194,13 @@ class ObjectReader:
     def expect(self, oids: Iterable[str]) -> None:
         """Ask for objects that will be read soon, as many as may be asked at once."""
         new = [oid for oid in dict.fromkeys(oids) if oid not in self._asked and oid not in self._came]
+        if not new:
+            return
+        if self._process is None:
+            self._process = Child((*self._git.command, "cat-file", "--batch"), self._git.folder, self._git.environment)
         # Never ask more at once than the pipe takes: git would wait for us to read while we wait for it to listen.
-        if room := new[: max(PIPE // 65 - len(self._asked), 0)]:
-            self._ask(room)
+        if room := new[: max(self._process.room // LINE - len(self._asked), 0)]:
+            self._ask(self._process, room)
 
     def read(self, oids: Sequence[str]) -> dict[str, tuple[str, bytes]]:
         """Type and bytes by id; type "missing" where there is no such object, "" where git broke off.
@@ -222,10 +227,8 @@ class ObjectReader:
         if answer[0] or oid == wanted:  # what is broken is told of the one that is wanted; another is asked for again
             self._came[oid] = answer
 
-    def _ask(self, oids: Sequence[str]) -> None:
-        if self._process is None:
-            self._process = Child((*self._git.command, "cat-file", "--batch"), self._git.folder, self._git.environment)
-        questions = self._process.questions
+    def _ask(self, process: Child, oids: Sequence[str]) -> None:
+        questions = process.questions
         try:
             questions.write("".join(oid + "\n" for oid in oids).encode())
             questions.flush()

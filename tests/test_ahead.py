@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import pytest
@@ -10,7 +12,8 @@ from proposals import ask
 from repos import Repo, build
 from story import EXAMPLE
 
-from formulint import ahead, git, plumbing
+from formulint import ahead, git, plumbing, snapshot
+from formulint.child import DIRECT, Child
 
 FLAT = "formulas/T-101.toml"
 COMMANDS = {
@@ -69,3 +72,23 @@ def test_where_there_is_nothing_to_ask_the_run_itself_says_so(tmp_path: Path, ba
     assert answer.status == 2
     assert ("so nothing is staged" if bare else "is not in a git repository") in answer.err
     assert git.FOUND == {}
+
+
+class Narrow(Child):
+    """A program behind the smallest pipes, as a machine gives them that has many."""
+
+    def __init__(self, command: Sequence[str], folder: str, environment: Mapping[str, str]) -> None:
+        super().__init__(command, folder, environment)
+        sizes = [fcntl.fcntl(pipe, fcntl.F_SETPIPE_SZ, 4096) for pipe in (self.questions, self.answers)]
+        self.room = max(sizes[0] // 2, 4096)
+
+
+@pytest.mark.skipif(not DIRECT, reason="the sizes of pipes are those of Linux")
+def test_more_may_be_asked_than_the_pipes_take(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    repo = works(tmp_path / "works")
+    repo.stage({f"notes/{number}.txt": f"{number} " * 1500 for number in range(200)})
+    repo.git("commit", "-q", "-m", "notes")
+    monkeypatch.setattr(plumbing, "Child", Narrow)
+    state = snapshot.at(str(repo.path), "HEAD")
+    state.expect(state.entries)
+    assert {name: raw.decode() for name, raw in state.read_many(state.entries).items()} == {name: (repo.path / name).read_text() for name in state.entries}
