@@ -17,7 +17,7 @@ from formulint.verdict import CLOSE, read_bound
 
 FIGURE_IN_NOTE = r"(?<![0-9.,/])([0-9]+(?:\.[0-9]+)?) ?(lb|kg|gal|g|L)\b(?![/ ]?(?:per|gal|lb|L|h|min))"
 """An amount in a note; compiled where a line has one."""
-
+STARTS = tuple(before + unit for before in " 0123456789" for unit in ("lb", "kg", "gal", "g", "L"))  # any such figure holds one of these
 
 SAYS = {
     "weighable": "No line weighs less than {least} in the batch.",
@@ -78,7 +78,8 @@ class Sheet(Rule, frozen=True, kw_only=True, tag="sheet", tag_field="kind", rena
 
     def _notes(self, subject: FormulaSubject) -> Iterator[Fault]:
         notes = [line.note for stage in subject.formula.stage for line in stage.additions if line.note]
-        if not notes or not re.search(FIGURE_IN_NOTE, "\n".join(notes)):  # the pattern is compiled where there is a note to look at
+        text = "\n".join(notes)
+        if not any(start in text for start in STARTS) or not re.search(FIGURE_IN_NOTE, text):  # compiled where there may be one
             return
         for i, stage in enumerate(subject.formula.stage):
             for j, line in enumerate(stage.additions):
