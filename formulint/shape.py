@@ -33,7 +33,8 @@ def dec_hook(kind: type, raw: object) -> object:
         if type(raw) is str and len(_READ) < _MOST:
             _READ[kind, raw] = value
         return value
-    raise NotImplementedError(f"no reader for {kind.__name__}")
+    # A record was declared wrongly. No ValueError or TypeError: msgspec would take those for a fault of somebody's file.
+    raise RuntimeError(f"no reader for {kind.__name__}")
 
 
 def read(document: Document, record: type[T]) -> tuple[T | None, tuple[Fault, ...]]:

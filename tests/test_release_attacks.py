@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from proposals import Answer
+from proposals import CONCESSION, Answer
 from signing import (
     CHEMIST,
     DAY,
@@ -246,18 +246,6 @@ def test_no_record_of_a_day_to_come_goes_in(house: House) -> None:
     house.commit({RECORD: text(house).replace("released_on = 2026-01-20", "released_on = 2026-06-01")}, day=DAY)
     answer = house.ask("gate", "--base", base, "--head", "HEAD")
     assert refused(answer) == {"release/record-proved"} and "a release is not made before its day" in answer.said
-
-
-CONCESSION = """\
-code = "C-001"
-rule = "own-limit/pvc-binder"
-formula = "T-101"
-revision = 1
-up_to = "60 %"
-reason = "old rutile is used up first"
-approved_by = "lab.manager@example.org"
-expires = 2026-02-28
-"""
 
 
 @pytest.mark.parametrize(("day", "refuses"), [("2026-02-25", False), ("2026-05-02", True)])
