@@ -5,11 +5,10 @@ from __future__ import annotations
 from functools import cache
 from typing import Literal
 
-import msgspec
 from msgspec import Struct
 
 from formulint.formula import Bounds
-from formulint.packing import folder, part, read_compiled
+from formulint.packing import shipped
 
 FILE = "voc/exempt"
 
@@ -30,6 +29,4 @@ class _Substances(Struct, frozen=True):
 @cache
 def boiling_points() -> dict[str, Boils]:
     """The substances by CAS number."""
-    root = folder()
-    found = msgspec.json.decode(part(root, read_compiled(root), FILE), type=_Substances)
-    return {one.cas: one for one in found.substance}
+    return {one.cas: one for one in shipped(FILE, _Substances).substance}

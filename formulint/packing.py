@@ -6,7 +6,8 @@ it was made from (is it stale?) and the SHA-256 (which figures were these?); a s
 
 import os
 import zlib
-from typing import Any
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 import msgspec
 from msgspec import Struct
@@ -16,6 +17,8 @@ from formulint.errors import UserError
 
 COMPILED = "compiled.json"
 Table = dict[str, Any]
+
+T = TypeVar("T")
 
 
 class Part(Struct, frozen=True):
@@ -119,6 +122,15 @@ def part(root: str, compiled: Compiled | None, name: str) -> bytes:
     if known is not None and known.crc == zlib.crc32(raw):
         return bytes(known.tables)
     return msgspec.json.encode(tables(name, raw))
+
+
+def shipped(name: str, shape: type[T], dec_hook: Callable[[type, object], object] | None = None) -> T:
+    """One part of the shipped rules as a record; figures that are asked for seldom are read so, when somebody asks.
+
+    ``dec_hook`` reads fields whose type reads itself (see ``shape``).
+    """
+    root = folder()
+    return msgspec.json.decode(part(root, read_compiled(root), name), type=shape, dec_hook=dec_hook)
 
 
 def main() -> int:

@@ -13,9 +13,11 @@ from formulint.compare import FormulaChange
 from formulint.errors import Misread
 from formulint.finding import Source
 from formulint.formula import Formula
+from formulint.packing import shipped
 from formulint.quantity import in_unit
 from formulint.repeatability import scatter
-from formulint.tests_due import changed_codes, functions_of, shipped
+from formulint.shape import dec_hook
+from formulint.tests_due import changed_codes, functions_of
 from formulint.verdict import read_bounds, units_of
 from formulint.vocabulary import Function, TestName
 
@@ -57,7 +59,7 @@ class Margin(Struct, frozen=True):
 @cache
 def plant() -> Plant:
     """The shipped figures."""
-    return shipped("tests/plant", Plant)
+    return shipped("tests/plant", Plant, dec_hook)
 
 
 def margins(after: Catalog, change: FormulaChange) -> list[Margin] | None:

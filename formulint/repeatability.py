@@ -5,12 +5,11 @@ from __future__ import annotations
 from functools import cache
 from math import sqrt
 
-import msgspec
 from msgspec import Struct
 
 from formulint.errors import Misread
 from formulint.finding import Source
-from formulint.packing import folder, part, read_compiled
+from formulint.packing import shipped
 from formulint.quantity import Quantity, read
 from formulint.settings import Repeats, Settings
 from formulint.vocabulary import TestName, dimensions_of
@@ -71,8 +70,7 @@ class Scatter(Struct, frozen=True):
 @cache
 def table() -> Table:
     """The shipped table."""
-    root = folder()
-    return msgspec.json.decode(part(root, read_compiled(root), "tests/repeatability"), type=Table)
+    return shipped("tests/repeatability", Table)
 
 
 def scatter(settings: Settings, test: str) -> Scatter | None:

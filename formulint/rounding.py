@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from functools import cache
 
-import msgspec
 from msgspec import Struct
 
 from formulint.finding import Source
-from formulint.packing import folder, part, read_compiled
+from formulint.packing import shipped
 from formulint.quantity import Quantity, read
 
 SHARE = ("mass share",)
@@ -41,5 +40,4 @@ class Table(Struct, frozen=True, forbid_unknown_fields=True):
 @cache
 def of_a_line() -> Line:
     """The shipped figures."""
-    root = folder()
-    return msgspec.json.decode(part(root, read_compiled(root), "rounding"), type=Table).line
+    return shipped("rounding", Table).line

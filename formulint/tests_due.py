@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator
 from functools import cache
-from typing import TypeVar
 
-import msgspec
 from msgspec import Struct
 
 from formulint.catalog import Catalog
@@ -15,7 +13,7 @@ from formulint.compare import FormulaChange
 from formulint.content import Gap, Value
 from formulint.finding import Source
 from formulint.formula import Formula
-from formulint.packing import folder, part, read_compiled
+from formulint.packing import shipped
 from formulint.properties import dimension_of
 from formulint.quantity import read
 from formulint.rule import Where
@@ -30,7 +28,6 @@ SPEC = ("method", "condition", "after")
 """What in a sheet's [tests] makes another test of it; another window asks for no new measurement."""
 
 SAME = 1e-9  # relative: an intermediate holds as much of a material as before
-T = TypeVar("T")
 
 
 class Row(Struct, frozen=True, forbid_unknown_fields=True):
@@ -95,19 +92,13 @@ class Due(Struct, frozen=True):
 @cache
 def table() -> Table:
     """The shipped table."""
-    return shipped("tests/due", Table)
+    return shipped("tests/due", Table, dec_hook)
 
 
 @cache
 def methods() -> dict[str, Method]:
     """All tests by id: those of the format and those of the table."""
-    return {one.id: one for one in (*shipped("vocabulary", _Words).test, *table().test)}
-
-
-def shipped(name: str, shape: type[T]) -> T:
-    """One part of the shipped packs as records."""
-    root = folder()
-    return msgspec.json.decode(part(root, read_compiled(root), name), type=shape, dec_hook=dec_hook)
+    return {one.id: one for one in (*shipped("vocabulary", _Words, dec_hook).test, *table().test)}
 
 
 def due(before: Catalog, after: Catalog, change: FormulaChange) -> tuple[Due, ...]:

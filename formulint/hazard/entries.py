@@ -6,13 +6,12 @@ from collections.abc import Iterator
 from datetime import date
 from functools import cache
 
-import msgspec
 from msgspec import Struct, UnsetType, field
 
 from formulint.hazard.ingredient import parsed
 from formulint.hazard.scheme import Sourced, share
 from formulint.material import Component
-from formulint.packing import folder, part, read_compiled
+from formulint.packing import shipped
 
 FILE = "hazard/figures-entries"
 
@@ -38,9 +37,7 @@ class Entries(Struct, frozen=True):
 @cache
 def entries() -> dict[str, Listed]:
     """The entries by CAS number."""
-    root = folder()
-    found = msgspec.json.decode(part(root, read_compiled(root), FILE), type=Entries)
-    return {cas: one for one in found.entry for cas in one.cas}
+    return {cas: one for one in shipped(FILE, Entries).entry for cas in one.cas}
 
 
 def milder(component: Component, listed: Listed) -> Iterator[str]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Literal
 import msgspec
 from msgspec import Struct
 
-from formulint.packing import folder, part, read_compiled
+from formulint.packing import shipped
 from formulint.quantity import read
 
 if TYPE_CHECKING:
@@ -170,9 +170,7 @@ class Figures(Struct, frozen=True):
 @cache
 def figures() -> Figures:
     """The figures of all schemes, read once in a run."""
-    root = folder()
-    compiled = read_compiled(root)
-    parts = [msgspec.json.decode(part(root, compiled, name), type=Figures) for name in FILES]
+    parts = [shipped(name, Figures) for name in FILES]
     return msgspec.structs.replace(parts[0], row=tuple(row for one in parts for row in one.row))
 
 
